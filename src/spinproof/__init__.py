@@ -1,0 +1,1 @@
+"""Qualifies refurbished spin rinse dryers, from purchase order to proof."""

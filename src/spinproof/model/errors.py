@@ -1,0 +1,142 @@
+"""Every error this program raises on purpose.
+
+::
+
+    SpinproofError
+    ├── OutOfRangeError (ValueError)     a law was asked outside its range
+    ├── UnitError (ValueError)           a unit is missing, unknown or of another dimension
+    ├── DocumentError (ValueError)       a recipe, head spec, channel map, limit or load file is wrong
+    ├── TraceError (ValueError)          a trace cannot be read, or does not hold together
+    ├── JournalError (ValueError)        a recording journal is damaged beyond its tail
+    ├── StandError (ConnectionError)     the test stand cannot be reached, or answers nonsense
+    ├── PortInUseError (OSError)         another program listens there already
+    ├── BusyError (RuntimeError)         somebody else holds the head, the home folder or the file
+    ├── StorageError (OSError)           the disk is full, missing or read-only
+    ├── GateClosedError (RuntimeError)   the records do not allow this step yet
+    ├── RecordError (LookupError)        the ledger holds no such record, or it contradicts another
+    ├── PlanError (ValueError)           no plan can be made inside this envelope
+    └── PackageError (ValueError)        a package is not one, or cannot be verified
+
+Each says what happened, where, and how to mend it, and carries a code that the exit status,
+the pages' one error shape and ``docs/errors.md`` share.
+"""
+
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class SpinproofError(Exception):
+    """The base of all errors raised on purpose.
+
+    Parameters
+    ----------
+    what : str
+        What happened, as a clause without a full stop.
+    where : str
+        The file, key, line, address or record it happened at.
+    mend : str
+        What the reader can do about it, as a sentence.
+    """
+
+    code: ClassVar[str] = "error"
+    exit_status: ClassVar[int] = 1
+
+    def __init__(self, what: str, *, where: str, mend: str) -> None:
+        super().__init__(f"{what}, at {where}. {mend}")
+        self.what = what
+        self.where = where
+        self.mend = mend
+
+
+class OutOfRangeError(SpinproofError, ValueError):
+    """A law was asked outside its range; ``mask`` marks the offending elements."""
+
+    code = "out-of-range"
+
+    def __init__(self, what: str, *, where: str, mend: str, mask: NDArray[np.bool_]) -> None:
+        super().__init__(what, where=where, mend=mend)
+        self.mask = mask
+
+
+class UnitError(SpinproofError, ValueError):
+    """A unit is missing, unknown or of another dimension."""
+
+    code = "unit"
+
+
+class DocumentError(SpinproofError, ValueError):
+    """A recipe, head spec, channel map, limit set or load file is wrong."""
+
+    code = "document"
+    exit_status = 2
+
+
+class TraceError(SpinproofError, ValueError):
+    """A trace cannot be read, or does not hold together."""
+
+    code = "trace"
+    exit_status = 3
+
+
+class JournalError(SpinproofError, ValueError):
+    """A recording journal is damaged beyond its tail."""
+
+    code = "journal"
+    exit_status = 3
+
+
+class StandError(SpinproofError, ConnectionError):
+    """The test stand cannot be reached, or answers nonsense."""
+
+    code = "stand"
+    exit_status = 4
+
+
+class PortInUseError(SpinproofError, OSError):
+    """Another program listens on this address already."""
+
+    code = "port-in-use"
+    exit_status = 4
+
+
+class BusyError(SpinproofError, RuntimeError):
+    """Somebody else holds the head, the home folder or the file."""
+
+    code = "busy"
+    exit_status = 4
+
+
+class StorageError(SpinproofError, OSError):
+    """The disk is full, missing or read-only."""
+
+    code = "storage"
+    exit_status = 4
+
+
+class GateClosedError(SpinproofError, RuntimeError):
+    """The records do not allow this step yet."""
+
+    code = "gate-closed"
+
+
+class RecordError(SpinproofError, LookupError):
+    """The ledger holds no such record, or it contradicts another."""
+
+    code = "record"
+    exit_status = 2
+
+
+class PlanError(SpinproofError, ValueError):
+    """No plan can be made inside this envelope."""
+
+    code = "plan"
+    exit_status = 2
+
+
+class PackageError(SpinproofError, ValueError):
+    """A package is not one, or cannot be verified at all."""
+
+    code = "package"
+    exit_status = 3
