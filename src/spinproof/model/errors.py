@@ -5,7 +5,7 @@
     SpinproofError
     ├── OutOfRangeError (ValueError)     a law was asked outside its range
     ├── UnitError (ValueError)           a unit is missing, unknown or of another dimension
-    ├── DocumentError (ValueError)       a recipe, head spec, channel map, limit or load file is wrong
+    ├── DocumentError (ValueError)       a TOML file of recipe, head, channels, limits or load
     ├── TraceError (ValueError)          a trace cannot be read, or does not hold together
     ├── JournalError (ValueError)        a recording journal is damaged beyond its tail
     ├── StandError (ConnectionError)     the test stand cannot be reached, or answers nonsense

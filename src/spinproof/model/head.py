@@ -55,7 +55,7 @@ class Envelope(Noun):
     process_time_limit_s: Positive
     """Longest recipe, ramps included. [s]"""
     duty_limit_rpm2: Positive
-    """Highest mean of the squared speed over a recipe: the heat that drive and bearings bear. [rpm2]"""
+    """Highest mean of the squared speed over a recipe: what drive and bearings bear. [rpm2]"""
     step_down_rpm: NotNegative = 0.0
     """How far the final dry must lie below the fast dry. [rpm]"""
     step_up_rpm: NotNegative = 200.0

@@ -14,7 +14,7 @@ from spinproof.model.run import Ending, Incident, Outcome
 class Verdict(StrEnum):
     """What a limit says about a metric. Never a silent pass."""
 
-    PASS = "pass"
+    PASS = "pass"  # noqa: S105 - a verdict, no password
     FAIL = "fail"
     UNDECIDED = "undecided"
     """The uncertainty interval straddles the limit."""

@@ -18,7 +18,8 @@ class FaultKind(StrEnum):
     OPERATOR_STOP = "operator-stop"
     """An operator presses stop ``size`` seconds after the start."""
     WRONG_SPEED_SCALE = "wrong-speed-scale"
-    """The controller's own scale is off: the rotor turns ``size`` times the set-point, while the display agrees with the set-point."""
+    """The controller's own scale is off: the rotor turns ``size`` times the set-point, while the
+    display agrees with the set-point."""
     WRONG_PULSES_PER_REV = "wrong-pulses-per-rev"
     """The stand's tach counter sees ``size`` times the pulses it should."""
     TACH_DROPOUT = "tach-dropout"
