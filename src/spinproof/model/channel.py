@@ -92,7 +92,7 @@ class Channel(Noun):
 
     name: Name
     role: Role
-    register: Annotated[int, Field(ge=0)]
+    first_register: Annotated[int, Field(ge=0)]
     """Offset of the first register inside a sample record, or the column number of an import."""
     type: CountType
     scale: Positive = 1.0
