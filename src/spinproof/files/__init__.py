@@ -1,0 +1,1 @@
+"""Durable bytes: atomic writing, hashing, canonical JSON and locks; knows no noun but paths."""
