@@ -1,0 +1,1 @@
+"""What numbers of runs and readings prove: pure functions on floats."""
