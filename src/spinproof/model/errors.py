@@ -21,10 +21,11 @@ Each says what happened, where, and how to mend it, and carries a code that the 
 the pages' one error shape and ``docs/errors.md`` share.
 """
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:  # the command line shows errors and must start without numpy
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 class SpinproofError(Exception):
@@ -55,7 +56,7 @@ class OutOfRangeError(SpinproofError, ValueError):
 
     code = "out-of-range"
 
-    def __init__(self, what: str, *, where: str, mend: str, mask: NDArray[np.bool_]) -> None:
+    def __init__(self, what: str, *, where: str, mend: str, mask: "NDArray[np.bool_]") -> None:
         super().__init__(what, where=where, mend=mend)
         self.mask = mask
 
