@@ -5,6 +5,7 @@ from pathlib import Path
 from spinproof.model.channel import ChannelMap
 from spinproof.model.documents import parse_document
 from spinproof.model.head import HeadSpec
+from spinproof.model.job import JobFile
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load
 from spinproof.model.recipe import Recipe
@@ -23,3 +24,4 @@ LOWER_CHANNELS: ChannelMap = _read("lower.channels.toml", ChannelMap)
 UPPER_CHANNELS: ChannelMap = _read("upper.channels.toml", ChannelMap)
 LIMITS: LimitSet = _read("run.limits.toml", LimitSet)
 PARTIAL_LOAD: Load = _read("partial.load.toml", Load)
+JOB: JobFile = _read("qa-1041.job.toml", JobFile)

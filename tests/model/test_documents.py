@@ -7,6 +7,7 @@ from spinproof.model.channel import ChannelMap
 from spinproof.model.documents import parse_document
 from spinproof.model.errors import DocumentError
 from spinproof.model.head import HeadSpec
+from spinproof.model.job import JobFile
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load, spread_slots
 from spinproof.model.recipe import Recipe
@@ -31,6 +32,7 @@ def refusal(text: str, kind: type) -> DocumentError:
         ("upper.channels.toml", ChannelMap),
         ("run.limits.toml", LimitSet),
         ("partial.load.toml", Load),
+        ("qa-1041.job.toml", JobFile),
     ],
 )
 def test_the_demo_files_are_good_and_survive_a_round_trip(name: str, kind: type):
@@ -104,3 +106,19 @@ def test_thirteen_wafers_take_the_odd_slots():
 def test_more_wafers_than_slots_are_refused():
     with pytest.raises(ValueError, match="26 wafers do not fit 25 slots"):
         spread_slots(26, 25)
+
+
+def test_a_head_out_of_scope_needs_a_line_that_says_so():
+    text = (DEMO_DATA / "qa-1041.job.toml").read_text()
+    text = text[: text.rindex("[[scope]]")]
+
+    assert "QM-207-U is out of scope and has no declined line" in refusal(text, JobFile).what
+
+
+def test_accepted_work_on_a_head_out_of_scope_is_refused():
+    text = (DEMO_DATA / "qa-1041.job.toml").read_text()
+    head, _, tail = text.rpartition('state = "declined"')
+
+    error = refusal(f'{head}state = "accepted"{tail}', JobFile)
+
+    assert "accepted on QM-207-U, which is out of scope" in error.what

@@ -13,6 +13,7 @@ from pydantic_core import ErrorDetails
 from spinproof.model.channel import ChannelMap
 from spinproof.model.errors import DocumentError
 from spinproof.model.head import HeadSpec
+from spinproof.model.job import JobFile
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load
 from spinproof.model.noun import Noun
@@ -26,6 +27,7 @@ KINDS: dict[str, type[Noun]] = {
     "channel-map": ChannelMap,
     "limits": LimitSet,
     "load": Load,
+    "job": JobFile,
 }
 """The kinds of TOML files that people write; each has a published JSON Schema."""
 

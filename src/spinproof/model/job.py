@@ -1,0 +1,78 @@
+"""A job as it is taken in: one order, one machine, its heads and shared module, the agreed scope."""
+
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from spinproof.model.handover import ScopeState
+from spinproof.model.noun import Name, Noun
+
+
+class JobHead(Noun):
+    """A head of the machine, in scope or left as it is."""
+
+    designation: Name
+    """Serial of the head."""
+    position: Name
+    """Where it sits, for example "lower"."""
+    in_scope: bool
+    words: Name
+    """The head in words, for example "200 mm, on-axis, one cassette"."""
+
+
+class JobScope(Noun):
+    """One line of the agreed scope."""
+
+    item: Name
+    """Identity of the line, for example SC-07."""
+    unit: Name
+    """Designation of the head or shared module."""
+    text: Annotated[str, Field(min_length=1, max_length=200)]
+    state: ScopeState
+    consequence: Annotated[str, Field(max_length=300)] | None = None
+    """What follows from declining the line; it prints beside the exclusion."""
+
+
+class JobFile(Noun):
+    """Everything agreed about a job before work starts. It never names the customer."""
+
+    job: Name
+    """The shop's own number, for example QA-1041."""
+    order: Name
+    """The purchase order as it may be printed: the only name of the customer."""
+    shop: Name
+    machine: Name
+    """Serial of the machine."""
+    shared_module: Name | None = None
+    """What the heads share: supply, exhaust, drain, frame."""
+    heads: Annotated[tuple[JobHead, ...], Field(min_length=1, max_length=8, strict=False)]
+    scope: Annotated[tuple[JobScope, ...], Field(min_length=1, strict=False)]
+
+    @model_validator(mode="after")
+    def _holds_together(self) -> Self:
+        units = {head.designation: head.in_scope for head in self.heads}
+        if len(units) != len(self.heads):
+            msg = "two heads share a designation"
+            raise ValueError(msg)
+        known = set(units) | ({self.shared_module} if self.shared_module else set())
+        items = [line.item for line in self.scope]
+        if len(set(items)) != len(items):
+            msg = "two scope lines share an item"
+            raise ValueError(msg)
+        for line in self.scope:
+            if line.unit not in known:
+                msg = (
+                    f"{line.item} names {line.unit}, which is neither a head nor the shared module"
+                )
+                raise ValueError(msg)
+            if line.state is ScopeState.ACCEPTED and not units.get(line.unit, True):
+                msg = f"{line.item} is accepted on {line.unit}, which is out of scope"
+                raise ValueError(msg)
+        for designation, in_scope in units.items():
+            if not in_scope and not any(
+                line.unit == designation and line.state is ScopeState.DECLINED
+                for line in self.scope
+            ):
+                msg = f"{designation} is out of scope and has no declined line to say so"
+                raise ValueError(msg)
+        return self
