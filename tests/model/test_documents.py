@@ -4,6 +4,7 @@ import pytest
 from tests.demo_files import DEMO_DATA
 
 from spinproof.model.channel import ChannelMap
+from spinproof.model.configuration import Configuration
 from spinproof.model.documents import parse_document
 from spinproof.model.errors import DocumentError
 from spinproof.model.head import HeadSpec
@@ -33,6 +34,8 @@ def refusal(text: str, kind: type) -> DocumentError:
         ("run.limits.toml", LimitSet),
         ("partial.load.toml", Load),
         ("qa-1041.job.toml", JobFile),
+        ("as-built.configuration.toml", Configuration),
+        ("tach-corrected.configuration.toml", Configuration),
     ],
 )
 def test_the_demo_files_are_good_and_survive_a_round_trip(name: str, kind: type):

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from spinproof.model.channel import ChannelMap
+from spinproof.model.configuration import Configuration
 from spinproof.model.errors import DocumentError
 from spinproof.model.head import HeadSpec
 from spinproof.model.job import JobFile
@@ -28,6 +29,7 @@ KINDS: dict[str, type[Noun]] = {
     "limits": LimitSet,
     "load": Load,
     "job": JobFile,
+    "configuration": Configuration,
 }
 """The kinds of TOML files that people write; each has a published JSON Schema."""
 

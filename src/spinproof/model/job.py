@@ -1,4 +1,4 @@
-"""A job as it is taken in: one order, one machine, its heads and shared module, the agreed scope."""
+"""A job as it is taken in: order, machine, heads, shared module and the agreed scope."""
 
 from typing import Annotated, Self
 
