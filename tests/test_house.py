@@ -85,3 +85,17 @@ def test_help_loads_no_heavy_library():
         [sys.executable, "-c", code], check=True, capture_output=True, text=True
     )
     assert result.stdout.strip() == "[]"
+
+
+def test_every_error_code_is_in_the_documentation():
+    from spinproof.model import errors
+
+    kinds = [
+        kind
+        for kind in vars(errors).values()
+        if isinstance(kind, type) and issubclass(kind, errors.SpinproofError)
+    ]
+    page = (ROOT / "docs" / "errors.md").read_text()
+    for kind in kinds:
+        assert f"| `{kind.code}` | {kind.exit_status} |" in page, f"{kind.code} is not documented"
+    assert len({kind.code for kind in kinds}) == len(kinds)
