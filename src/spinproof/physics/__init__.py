@@ -1,0 +1,1 @@
+"""Laws of rinsing and spin drying: pure functions on floats and arrays, in SI units."""
