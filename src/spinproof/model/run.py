@@ -62,6 +62,8 @@ class IncidentKind(StrEnum):
     """The device's clock jumped; ``size`` is the jump. [s]"""
     ROLL_OVER = "roll-over"
     """A counter passed its largest value; ``size`` is how often."""
+    COUNTER_RESET = "counter reset"
+    """A counter of pulses went back further than the rotor can turn; ``size`` is how often."""
     MISSING = "missing readings"
     """A channel had no reading, or one that is not a number; ``size`` is how many."""
     TORN_TAIL = "torn tail"
