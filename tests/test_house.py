@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from spinproof.model import errors
+
 ROOT = Path(__file__).parents[1]
 SOURCE = ROOT / "src" / "spinproof"
 MODULES = sorted(SOURCE.rglob("*.py"))
@@ -88,8 +90,6 @@ def test_help_loads_no_heavy_library():
 
 
 def test_every_error_code_is_in_the_documentation():
-    from spinproof.model import errors
-
     kinds = [
         kind
         for kind in vars(errors).values()

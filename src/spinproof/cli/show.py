@@ -1,0 +1,99 @@
+"""What the commands print: tables and live lines, in words and shapes, not by colour alone."""
+
+from rich.console import Console
+from rich.table import Table
+
+from spinproof.model.judgement import Judgement, Metric, Verdict
+from spinproof.model.plan import Plan
+
+console = Console(highlight=False, soft_wrap=False)
+
+MARKS = {
+    Verdict.PASS: "✓ pass",
+    Verdict.FAIL: "✗ fail",
+    Verdict.UNDECIDED: "? undecided",
+    Verdict.NOT_MEASURED: "– not measured",
+}
+
+
+def number(value: float | None, uncertainty: float | None = None) -> str:
+    """Write a value with its expanded uncertainty (k = 2), to the digits that mean something."""
+    if value is None:
+        return "–"
+    if not uncertainty:
+        return f"{value:.4g}"
+    spread = 2 * uncertainty
+    digits = max(0, -int(f"{spread:.0e}".split("e")[1]) + 1)
+    return f"{value:.{digits}f} ± {spread:.{digits}f}"
+
+
+def bounds(metric: Metric) -> str:
+    """Write a limit as an interval."""
+    limit = metric.limit
+    if limit is None:
+        return ""
+    if limit.lower is None:
+        return f"≤ {limit.upper:g}"
+    if limit.upper is None:
+        return f"≥ {limit.lower:g}"
+    return f"{limit.lower:g} … {limit.upper:g}"
+
+
+def judgement_table(judgement: Judgement, *, every: bool) -> Table:
+    """Lay out the metrics of a run; without ``every``, only those with a limit."""
+    table = Table(title=None, box=None, pad_edge=False, header_style="bold")
+    for head in ("step", "metric", "value (k = 2)", "unit", "limit", "verdict"):
+        table.add_column(head, justify="right" if head.startswith("value") else "left")
+    names = {segment.step: segment.name for segment in judgement.segments}
+    for metric in judgement.metrics:
+        if metric.verdict is None and not every:
+            continue
+        step = "run" if metric.step is None else f"{metric.step} {names.get(metric.step, '')}"
+        verdict = "" if metric.verdict is None else MARKS[metric.verdict]
+        table.add_row(
+            step,
+            metric.name,
+            number(metric.value, metric.uncertainty),
+            metric.unit,
+            bounds(metric),
+            verdict,
+        )
+    return table
+
+
+def print_judgement(judgement: Judgement, *, every: bool = False) -> None:
+    """Print a judgement: outcome and reasons first, then the table."""
+    simulated = "  SIMULATED" if judgement.simulated else ""
+    console.print(f"{judgement.run}: [bold]{judgement.outcome}[/bold]{simulated}")
+    for reason in judgement.reasons:
+        console.print(f"  - {reason}", markup=False)
+    if judgement.outside_cause:
+        console.print(
+            f"  - points to an outside cause: {judgement.outside_cause} "
+            "(people decide, with evidence and a second name)",
+            markup=False,
+        )
+    console.print(judgement_table(judgement, every=every))
+
+
+def print_plan(plan: Plan) -> None:
+    """Print a plan as a table, with the claim it would support."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for head in ("run", "why", "steps: seconds at rpm", "ramp", "heat", "wafers"):
+        table.add_column(head)
+    for run in plan.runs:
+        steps = "  ".join(f"{s.duration_s:g} s @ {s.speed_rpm:g}" for s in run.recipe.steps)
+        heat = next((f"{s.heater_c:g} °C" for s in run.recipe.steps if s.heater_c), "off")
+        ramp = f"{run.recipe.steps[0].ramp_rpm_per_s:g} rpm/s"
+        mark = " *" if run.note else ""
+        table.add_row(str(run.number), run.cell, steps, ramp, heat, f"{run.load.wafer_count}{mark}")
+    console.print(table)
+    for note in sorted({run.note for run in plan.runs if run.note}):
+        console.print(f"* {note}", markup=False)
+    hours = plan.process_time_s / 3600
+    console.print(
+        f"{len(plan.runs)} runs, {hours:.1f} h of process time, seed {plan.seed}; the constraints "
+        f"leave {plan.feasible_share:.1%} of the envelope's box.\n"
+        f"If every run counts: a further run is good with probability {plan.reliability_if_clean:.4f} "
+        f"or more, at {plan.confidence:.0%} confidence, for recipes inside this envelope."
+    )
