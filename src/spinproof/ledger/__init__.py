@@ -1,0 +1,1 @@
+"""The ledger: jobs, heads, runs, judgements, classifications, evidence and their audit trail."""

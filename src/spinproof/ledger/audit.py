@@ -1,0 +1,215 @@
+"""The audit trail: rows chained by hash, written in the transaction of the change they tell of.
+
+Each row tells of one change to one row of another table and holds that row's content since, so
+that replaying the trail gives the tables. Whoever changes a table behind the trail's back
+contradicts it.
+"""
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from spinproof.files.canonical import canonical_json, digest_of
+from spinproof.files.digest import sha256_of_bytes
+from spinproof.ledger import tables
+from spinproof.ledger.entries import AuditCheck, AuditEntry
+
+BEGINNING = "0" * 64
+"""What the first row names as the hash before it."""
+
+ACTS: dict[str, type[tables.Base]] = {
+    "job.add": tables.Job,
+    "machine.add": tables.Machine,
+    "unit.add": tables.Unit,
+    "scope.add": tables.ScopeItem,
+    "scope.change": tables.ScopeItem,
+    "document.keep": tables.Document,
+    "configuration.set": tables.ConfigurationChange,
+    "campaign.open": tables.Campaign,
+    "campaign.close": tables.Campaign,
+    "run.start": tables.Run,
+    "run.finish": tables.Run,
+    "run.judge": tables.JudgementRow,
+    "run.classify": tables.Classification,
+    "evidence.add": tables.Evidence,
+}
+"""What can be done, and the table that it changes."""
+
+HELD_BY_HASH = "canonical"
+"""The column that the trail holds by its hash alone."""
+
+
+def content(row: tables.Base) -> dict[str, Any]:
+    """Give a row of a table as the trail holds it.
+
+    Parameters
+    ----------
+    row : Base
+        A row that has its keys.
+
+    Returns
+    -------
+    dict of str to Any
+        Value by column, as plain JSON types.
+    """
+    columns = [column.name for column in type(row).__table__.columns]
+    return {name: getattr(row, name) for name in columns if name != HELD_BY_HASH}
+
+
+def row_hash(row: AuditEntry) -> str:
+    """Give the hash of a row: SHA-256 over the canonical JSON of everything in it but the hash.
+
+    Parameters
+    ----------
+    row : AuditEntry
+        The row; its ``previous`` makes it a link of the chain.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    return digest_of({key: value for key, value in vars(row).items() if key != "sha256"})
+
+
+def append(
+    session: Session,
+    *,
+    at: str,
+    who: str,
+    act: str,
+    about: str,
+    after: dict[str, Any],
+    before: dict[str, Any] | None = None,
+    why: str | None = None,
+) -> AuditEntry:
+    """Write the next row of the trail.
+
+    Parameters
+    ----------
+    session : Session
+        Session of the change that the row tells of.
+    at, who, act, about : str
+        When, who, what was done (one of ``ACTS``), and to which object.
+    after, before : dict of str to Any
+        The changed row's content since, and what it was before.
+    why : str, optional
+        The reason.
+
+    Returns
+    -------
+    AuditEntry
+        The row.
+    """
+    last = session.scalar(select(tables.Audit).order_by(tables.Audit.seq.desc()).limit(1))
+    row = AuditEntry(
+        seq=last.seq + 1 if last else 1,
+        at=at,
+        who=who,
+        act=act,
+        object=about,
+        before=None if before is None else canonical_json(before).decode(),
+        after=canonical_json(after).decode(),
+        why=why,
+        previous=last.sha256 if last else BEGINNING,
+        sha256="",
+    )
+    row = AuditEntry(**{**vars(row), "sha256": row_hash(row)})
+    session.add(tables.Audit(**vars(row)))
+    session.flush()
+    return row
+
+
+def entries(session: Session, about: str | None = None) -> Iterator[AuditEntry]:
+    """Give the rows of the trail in order.
+
+    Parameters
+    ----------
+    session : Session
+        Session to read in.
+    about : str, optional
+        Only rows about this object.
+
+    Yields
+    ------
+    AuditEntry
+        Row after row.
+    """
+    query = select(tables.Audit.__table__).order_by(tables.Audit.seq)
+    if about is not None:
+        query = query.where(tables.Audit.object == about)
+    for row in session.execute(query.execution_options(yield_per=500)).mappings():
+        yield AuditEntry(**row)
+
+
+def verify(session: Session, anchor: tuple[int, str] | None = None) -> AuditCheck:
+    """Walk the trail, then compare what it tells with the tables.
+
+    Parameters
+    ----------
+    session : Session
+        Session to read in.
+    anchor : tuple of int and str, optional
+        Number of rows and hash of the last one, as noted elsewhere before.
+
+    Returns
+    -------
+    AuditCheck
+        The rows that hold together, and the first thing that does not.
+    """
+    count, head, anchored = 0, BEGINNING, anchor in {None, (0, BEGINNING)}
+    told: dict[str, dict[str, Any]] = {}
+    for row in entries(session):
+        broken = _break(row, count + 1, head)
+        if broken:
+            return AuditCheck(count, head, broken)
+        count, head = row.seq, row.sha256
+        anchored = anchored or anchor == (count, head)
+        since = json.loads(row.after)
+        told[_key(ACTS[row.act], since)] = since
+    if not anchored and anchor is not None:
+        lost = f"no row {anchor[0]} has the hash {anchor[1]} that was noted elsewhere"
+        return AuditCheck(count, head, lost)
+    return AuditCheck(count, head, _contradiction(session, told) or _changed_text(session))
+
+
+def _break(row: AuditEntry, seq: int, previous: str) -> str | None:
+    if row.seq != seq:
+        return f"row {seq} is missing: row {row.seq} follows row {seq - 1}"
+    if row.previous != previous:
+        return f"row {seq} does not follow the row before it"
+    if row.sha256 != row_hash(row):
+        return f"row {seq} was changed after it was written"
+    if row.act not in ACTS:
+        return f"row {seq} tells of {row.act}, which is no act of the ledger"
+    return None
+
+
+def _key(table: type[tables.Base], row: dict[str, Any]) -> str:
+    keys = [str(row.get(column.name)) for column in table.__table__.primary_key]
+    return f"{table.__tablename__} {' '.join(keys)}"
+
+
+def _contradiction(session: Session, told: dict[str, dict[str, Any]]) -> str | None:
+    for table in dict.fromkeys(ACTS.values()):
+        for row in session.scalars(select(table)):
+            found = content(row)
+            since = told.pop(_key(table, found), None)
+            if since is None:
+                return f"{_key(table, found)} is not in the trail"
+            if since != found:
+                changed = ", ".join(key for key in found if found[key] != since.get(key))
+                return f"{_key(table, found)} is not what the trail tells: {changed} differs"
+    return f"{next(iter(told))} is in the trail, and gone from its table" if told else None
+
+
+def _changed_text(session: Session) -> str | None:
+    for table in (tables.Document, tables.JudgementRow):
+        query = select(table.sha256, table.canonical).execution_options(yield_per=100)
+        for sha256, text in session.execute(query):
+            if sha256_of_bytes(text.encode()) != sha256:
+                return f"{table.__tablename__} {sha256} was changed after it was written"
+    return None

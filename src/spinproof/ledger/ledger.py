@@ -1,0 +1,107 @@
+"""The ledger: opening it, and its transactions."""
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+
+from sqlalchemy import Engine
+from sqlalchemy.orm import Session
+
+from spinproof.ledger import database, rules, upgrade
+from spinproof.ledger.reading import Reading
+from spinproof.ledger.records import Records
+from spinproof.model.errors import RecordError
+
+
+class Ledger:
+    """An open ledger. Threads may share it; writers take turns."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._turn = threading.Lock()  # in the database alone, waiting threads poll unfairly
+
+    @contextmanager
+    def transaction(self, who: str, at: datetime) -> Iterator[Records]:
+        """Change the records: everything inside is stored together, or nothing is.
+
+        Parameters
+        ----------
+        who : str
+            The person or program that makes the change.
+        at : datetime
+            When, with an offset from UTC.
+
+        Yields
+        ------
+        Records
+            Questions and changes.
+
+        Raises
+        ------
+        RecordError
+            If nobody is named, or a person signs as the judge.
+        """
+        name, instant = rules.plain_text(who, "name"), rules.utc_text(at)
+        if name.casefold() == rules.JUDGE:
+            raise RecordError(
+                f'"{rules.JUDGE}" stands for the software, and signs nothing',
+                where=f"name {who}",
+                mend="Name the person, or the program that runs.",
+            )
+        with (
+            self._turn,
+            database.database_errors(self._engine),
+            Session(database.writer(self._engine)) as session,
+            session.begin(),
+        ):
+            yield Records(session, who=name, at=instant)
+
+    @contextmanager
+    def reading(self) -> Iterator[Reading]:
+        """Read the records: everything inside sees one state.
+
+        Yields
+        ------
+        Reading
+            Questions.
+        """
+        with (
+            database.database_errors(self._engine),
+            Session(database.reader(self._engine)) as session,
+            session.begin(),
+        ):
+            yield Reading(session)
+
+    def close(self) -> None:
+        """Close all connections."""
+        self._engine.dispose()
+
+
+def open_ledger(url: str, *, at: datetime, patience_s: float = 30.0) -> Ledger:
+    """Open a ledger; an empty database gets its tables, an older one is upgraded.
+
+    A SQLite file is copied beside itself before it is upgraded.
+
+    Parameters
+    ----------
+    url : str
+        ``sqlite:////folder/ledger.db`` or ``postgresql://user@host/database``.
+    at : datetime
+        The present instant, with an offset from UTC; it names the copy.
+    patience_s : float
+        How long a writer waits for its turn. [s]
+
+    Returns
+    -------
+    Ledger
+        The ledger. Close it when done.
+    """
+    engine = database.connect(url, patience_s)
+    try:
+        with database.database_errors(engine):
+            upgrade.bring_up_to_date(engine, rules.utc_text(at))
+    except BaseException:
+        engine.dispose()
+        raise
+    return Ledger(engine)

@@ -1,0 +1,1 @@
+"""Burn-in plans: ordered runs inside an envelope, and the claim they will support."""
