@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from spinproof.model.errors import OutOfRangeError
+from spinproof.physics.evaporation import evaporation_rate, saturation_humidity
 from spinproof.physics.film import film_thickness, thinning_dose
 from spinproof.physics.nitrogen import heater_rise, mass_flow_of
 from spinproof.physics.rinse import conductivity_of, diluted_conductivity, resistivity_of
@@ -26,6 +27,8 @@ from spinproof.physics.water import (
 @pytest.mark.parametrize(
     ("law", "inputs"),
     [
+        (evaporation_rate, ([0.0, 1e-3], 1e-3, 0.01, 1.0)),
+        (saturation_humidity, ([300.0, 380.0],)),
         (film_thickness, ([1.0, -1.0, np.nan], 1e-4, 1e-6)),
         (thinning_dose, ([0.0, 2.0, 1.0], 1.0)),
         (thinning_dose, ([0.0, 1.0], [np.nan, 1.0])),

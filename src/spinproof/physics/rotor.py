@@ -62,7 +62,7 @@ def drag_torque(
     return np.asarray(tc + b * w + k * w * w)
 
 
-def coast_down_time(  # noqa: PLR0913, PLR0917 - the law has six inputs
+def coast_down_time(
     inertia: ArrayLike,
     coulomb_torque: ArrayLike,
     viscous_drag: ArrayLike,

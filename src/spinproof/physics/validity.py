@@ -16,6 +16,10 @@ def floats(*inputs: ArrayLike) -> tuple[NDArray[np.float64], ...]:
     -------
     tuple of ndarray
         The inputs in their common shape, in the same order. [any]
+
+    Notes
+    -----
+    Never raises by itself: numpy refuses shapes that do not broadcast, and text.
     """
     return np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in inputs))
 
@@ -32,5 +36,9 @@ def outside(holds: NDArray[np.bool_]) -> str:
     -------
     str
         A clause for the error's first part.
+
+    Notes
+    -----
+    Never raises.
     """
     return f"{np.count_nonzero(~holds)} of {holds.size} inputs are outside the law"

@@ -120,9 +120,13 @@ def kinematic_viscosity(temperature: ArrayLike) -> NDArray[np.float64]:
     ndarray
         Kinematic viscosity, in the shape of the input. [m²/s]
 
+    Notes
+    -----
+    Never raises by itself: the two laws that it divides refuse what lies outside their range.
+
     References
     ----------
-    .. [1] ``dynamic_viscosity`` and ``density``, which also say the range and refuse the rest.
+    .. [1] IAPWS SR6-08(2011) and Kell (1975), by ``dynamic_viscosity`` and ``density``.
 
     Examples
     --------
