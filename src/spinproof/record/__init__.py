@@ -1,0 +1,1 @@
+"""Sources to a crash-safe journal to a sealed trace file."""
