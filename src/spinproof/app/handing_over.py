@@ -1,0 +1,209 @@
+"""Hand over: gather what the records support, write the signed package, verify one."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from spinproof.app.clock import rfc3339, utc_now
+from spinproof.app.curves import curves_of
+from spinproof.app.home import Home
+from spinproof.app.intake import HeadSetup, present_setup
+from spinproof.dossier.keys import ReleaseKey, create_key, load_key
+from spinproof.dossier.package import write_package
+from spinproof.dossier.verification import Verification, verify_package
+from spinproof.ledger.ledger import Ledger
+from spinproof.ledger.reading import Reading
+from spinproof.model.channel import Channel
+from spinproof.model.errors import GateClosedError
+from spinproof.model.handover import Attempt, Claim, Handover, RunRecord, Tally
+from spinproof.model.head import HeadSpec
+from spinproof.model.limit import LimitSet
+from spinproof.model.run import Outcome, Purpose
+from spinproof.model.software import SOFTWARE
+from spinproof.record.trace_file import read_trace
+from spinproof.stats.demonstration import reliability_lower_bound
+
+CONFIDENCE = 0.95
+POINTS_IN_FULL = 900
+POINTS_IN_BRIEF = 240
+
+
+@dataclass(frozen=True)
+class Dossier:
+    """A package that was written, and what verifies it."""
+
+    path: Path
+    fingerprint: str
+    """SHA-256 of the shop's certificate; give it to the customer by another way."""
+    tally: Tally
+
+
+def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
+    """Write the signed package for a head.
+
+    Parameters
+    ----------
+    home : Home
+        The shop's folders; a first dossier makes the shop's key.
+    ledger : Ledger
+        The records.
+    head : str
+        Designation of the head.
+
+    Returns
+    -------
+    Dossier
+        Where the package lies, and the fingerprint that verifies it.
+
+    Raises
+    ------
+    GateClosedError
+        If the head has no plan, or no attempt that could be reported.
+    """
+    with ledger.reading() as reading:
+        handover = gather(home, reading, head)
+        records = (*handover.runs, *([handover.witness] if handover.witness else []))
+        inputs = _judged_from(reading, records)
+    key = shop_key(home, handover.shop)
+    traces = {record.attempt.run: home.trace(record.judgement.trace_sha256) for record in records}
+    evidence = {item.sha256: home.evidence / item.sha256 for item in handover.evidence}
+    path = write_package(
+        handover,
+        traces=traces,
+        inputs=inputs,
+        evidence=evidence,
+        key=key,
+        folder=home.dossiers,
+    )
+    return Dossier(path, key.fingerprint, handover.tally)
+
+
+def shop_key(home: Home, shop: str) -> ReleaseKey:
+    """Give the shop's release key; a first call makes it."""
+    if any(home.keys.iterdir()):
+        return load_key(home.keys)
+    return create_key(home.keys, shop, utc_now())
+
+
+def verify(path: Path, fingerprint: str | None) -> Verification:
+    """Verify a package offline, against a fingerprint that did not travel with it when given.
+
+    Raises
+    ------
+    PackageError
+        If the path is no package.
+    """
+    return verify_package(path, fingerprint)
+
+
+def gather(home: Home, reading: Reading, head: str) -> Handover:
+    """Gather everything that a dossier of a head may say.
+
+    Raises
+    ------
+    GateClosedError
+        If the head has no plan, or no attempt that could be reported.
+    """
+    campaigns = reading.campaigns(head)
+    attempts = reading.attempts(head)
+    if not campaigns or not attempts:
+        raise GateClosedError(
+            "no burn-in run of the head is on record",
+            where=f"head {head}",
+            mend="A dossier reports runs: open a campaign and make them first.",
+        )
+    unit = reading.unit(head)
+    job = reading.job(unit.job)
+    setup = present_setup(reading, head)
+    burn_in = tuple(a for a in attempts if a.purpose is Purpose.BURN_IN)
+    witnessed = [a for a in attempts if a.purpose is Purpose.WITNESS]
+    tally = reading.tally(head)
+    runs = tuple(
+        _run_record(home, reading, a, POINTS_IN_BRIEF) for a in burn_in if a.judgement_sha256
+    )
+    witness = _run_record(home, reading, witnessed[-1], POINTS_IN_FULL) if witnessed else None
+    check = reading.verify_audit()
+    return Handover(
+        job=job.name,
+        order=job.order,
+        shop=job.shop,
+        machine=unit.machine,
+        head=head,
+        head_in_words=f"{unit.position} head, {unit.words}",
+        other_heads=tuple(
+            other.designation
+            for other in reading.units(job.name)
+            if other.kind == "head" and other.designation != head
+        ),
+        issued_at=rfc3339(utc_now()),
+        software=SOFTWARE,
+        simulated=any(record.judgement.simulated for record in runs),
+        scope=reading.scope(job.name),
+        configurations=reading.configurations(head),
+        plan=reading.plan(campaigns[-1]),
+        attempts=burn_in,
+        tally=tally,
+        claims=claims_of(burn_in),
+        runs=runs,
+        witness=witness,
+        evidence=reading.evidence(job.name),
+        audit_entries=check.entries,
+        audit_head=check.head,
+        limits_name=f"{setup.limits.name}, revision {setup.limits.revision}",
+        instruments=_instruments(setup),
+    )
+
+
+def claims_of(attempts: tuple[Attempt, ...]) -> tuple[Claim, ...]:
+    """Give what the last campaign proves, and beside it what all judged runs prove together."""
+    last = max(attempt.campaign for attempt in attempts)
+    final = [attempt for attempt in attempts if attempt.campaign == last]
+    claims = [_claim(f"campaign {last}", final)]
+    if last > min(attempt.campaign for attempt in attempts):
+        claims.append(_claim("all campaigns pooled, failures included", attempts))
+    return tuple(claims)
+
+
+def _claim(over: str, attempts: list[Attempt] | tuple[Attempt, ...]) -> Claim:
+    outcomes = [attempt.outcome for attempt in attempts]
+    failures = outcomes.count(Outcome.RELEVANT_FAILURE)
+    runs = outcomes.count(Outcome.COUNTED) + failures
+    reliability = reliability_lower_bound(runs, failures, CONFIDENCE) if runs else 0.0
+    return Claim(runs, failures, CONFIDENCE, reliability, over)
+
+
+def _run_record(home: Home, reading: Reading, attempt: Attempt, points: int) -> RunRecord:
+    judgement = reading.judgement(attempt.run)
+    if judgement is None:
+        raise GateClosedError(
+            "the run was never judged",
+            where=f"run {attempt.run}",
+            mend="Judge it first; a dossier reports no run without its judgement.",
+        )
+    trace = read_trace(home.trace(judgement.trace_sha256))
+    return RunRecord(attempt, reading.recipe(attempt.run), judgement, curves_of(trace, points))
+
+
+def _judged_from(
+    reading: Reading, records: tuple[RunRecord, ...]
+) -> tuple[HeadSpec | LimitSet, ...]:
+    """Give the head specs and limits that the judgements were made from, each once."""
+    specs = {r.judgement.head_sha256: reading.head_spec(r.attempt.run) for r in records}
+    limits = {r.judgement.limits_sha256 for r in records}
+    return (*specs.values(), *(reading.limits(sha256) for sha256 in sorted(limits)))
+
+
+def _instruments(setup: HeadSetup) -> tuple[tuple[str, str, str], ...]:
+    return tuple(
+        (channel.instrument.name, channel.name, _calibration(channel))
+        for channel in setup.channels.channels
+    )
+
+
+def _calibration(channel: Channel) -> str:
+    instrument = channel.instrument
+    parts = [f"standard uncertainty {instrument.standard_uncertainty:g} {channel.unit}"]
+    if instrument.relative_uncertainty:
+        parts.append(f"and {instrument.relative_uncertainty:.2%} of the reading")
+    due = instrument.calibration_due
+    parts.append(f"; calibration due {due}" if due else "; not calibrated, indication only")
+    return " ".join(parts).replace(" ;", ";")

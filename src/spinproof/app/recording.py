@@ -1,0 +1,132 @@
+"""Record runs from a stand, take foreign traces in, and recover what a crash left behind."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from spinproof.app.clock import rfc3339, utc_now
+from spinproof.model.channel import ChannelMap
+from spinproof.model.head import HeadSpec
+from spinproof.model.load import Load
+from spinproof.model.program import Program
+from spinproof.model.recipe import Recipe
+from spinproof.model.run import Purpose, RunHeader
+from spinproof.model.software import SOFTWARE
+from spinproof.model.trace import Trace
+from spinproof.record.imports import import_table
+from spinproof.record.journal import SUFFIX
+from spinproof.record.recorder import Pace, Progress, record_run
+from spinproof.record.recovery import Recovery, recover_journals
+from spinproof.record.stand import ModbusStand
+from spinproof.record.trace_file import seal_journal
+
+OnProgress = Callable[[Progress], None]
+
+
+@dataclass(frozen=True)
+class StandAddress:
+    """Where a test stand answers."""
+
+    host: str
+    port: int
+
+
+@dataclass(frozen=True)
+class RunOrder:
+    """What is to be recorded."""
+
+    run: str
+    purpose: Purpose
+    recipe: Recipe
+    head: HeadSpec
+    load: Load
+    channels: ChannelMap
+    configuration: str | None = None
+    """Configuration fingerprint, when the ledger knows one."""
+
+
+def record(
+    order: RunOrder,
+    address: StandAddress,
+    journals: Path,
+    traces: Path,
+    *,
+    program: Program | None = None,
+    on_progress: OnProgress | None = None,
+    pace: Pace | None = None,
+) -> Trace:
+    """Record one run and seal it.
+
+    Parameters
+    ----------
+    order : RunOrder
+        What is to be recorded.
+    address : StandAddress
+        The stand.
+    journals, traces : Path
+        Folders of the journal while recording, and of the sealed trace.
+    program : Program, optional
+        What a simulated stand is told to execute; a real one is only ever read.
+    on_progress : callable, optional
+        Is called with the state of the recording a few times a second.
+    pace : Pace, optional
+        How often and how patiently to ask.
+
+    Returns
+    -------
+    Trace
+        The sealed trace; its ending says whether the run came to its end.
+
+    Raises
+    ------
+    StandError
+        If the stand cannot be reached, is another head, or refuses the program.
+    """
+    with ModbusStand(address.host, address.port, order.channels) as stand:
+        header = _header(
+            order, source="modbus-tcp", identity=stand.identity, simulated=stand.simulated
+        )
+        journal = journals / f"{order.run}{SUFFIX}"
+        record_run(stand, header, journal, program=program, on_progress=on_progress, pace=pace)
+    return seal_journal(journal, traces)
+
+
+def service_stand(address: StandAddress, channels: ChannelMap) -> None:
+    """Put the wear of a simulated head back to new."""
+    with ModbusStand(address.host, address.port, channels) as stand:
+        stand.service()
+
+
+def take_in_table(path: Path, order: RunOrder, traces: Path) -> Trace:
+    """Take in a trace that was recorded elsewhere, as CSV or Parquet.
+
+    Raises
+    ------
+    TraceError
+        If the file does not hold what the channel map promises.
+    """
+    kind = path.suffix.lstrip(".").lower() or "file"
+    header = _header(order, source=kind, identity=f"file {path.name}", simulated=False)
+    return import_table(path, header, traces)
+
+
+def recover(journals: Path, traces: Path) -> tuple[Recovery, ...]:
+    """Seal every journal that a crash left behind; its run is marked interrupted."""
+    return recover_journals(journals, traces)
+
+
+def _header(order: RunOrder, *, source: str, identity: str, simulated: bool) -> RunHeader:
+    return RunHeader(
+        run=order.run,
+        purpose=order.purpose,
+        recipe=order.recipe,
+        head=order.head,
+        load=order.load,
+        channel_map=order.channels,
+        started_at=rfc3339(utc_now()),
+        source=source,
+        stand_identity=identity,
+        simulated=simulated,
+        recorder_version=SOFTWARE,
+        configuration=order.configuration,
+    )
