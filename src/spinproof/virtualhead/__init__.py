@@ -1,0 +1,1 @@
+"""A head on a test stand, simulated: its physics, its faults, its logger, and its server."""
