@@ -174,6 +174,22 @@ def channel_stride(channel: Channel, layout: RecordLayout) -> int:
     return max(1, round(1e6 / layout.sample_period_us / channel.sample_rate_hz))
 
 
+def count_type(channel: Channel) -> np.dtype[Any]:
+    """Give the type in which a channel's counts are held, in memory and in the sealed file.
+
+    Parameters
+    ----------
+    channel : Channel
+        The channel.
+
+    Returns
+    -------
+    dtype
+        In the machine's own byte order.
+    """
+    return np.dtype(_WIRE[channel.type]).newbyteorder("=")
+
+
 def decode_counts(
     channel: Channel, records: NDArray[np.uint16], word_order: str = "big"
 ) -> NDArray[Any]:
@@ -196,9 +212,8 @@ def decode_counts(
     words = records[:, channel.first_register : channel.first_register + _width(channel)]
     if word_order == "little":
         words = words[:, ::-1]
-    wire = np.dtype(_WIRE[channel.type])
-    counts = np.ascontiguousarray(words, dtype=">u2").view(wire)[:, 0]
-    return counts.astype(wire.newbyteorder("="))
+    counts = np.ascontiguousarray(words, dtype=">u2").view(_WIRE[channel.type])[:, 0]
+    return counts.astype(count_type(channel))
 
 
 def decode_signals(
@@ -279,4 +294,4 @@ def stack_records(blocks: Iterable[Block], layout: RecordLayout) -> NDArray[np.u
 
 
 def _width(channel: Channel) -> int:
-    return np.dtype(_WIRE[channel.type]).itemsize // 2
+    return count_type(channel).itemsize // 2

@@ -299,8 +299,8 @@ def read_journal(path: Path) -> Journal:
     )
 
 
-def has_samples(path: Path) -> bool:
-    """Tell whether any whole block can be found in a journal, however damaged.
+def has_frames(path: Path) -> bool:
+    """Tell whether any whole frame can be found in a journal, however damaged.
 
     Parameters
     ----------
@@ -310,11 +310,11 @@ def has_samples(path: Path) -> bool:
     Returns
     -------
     bool
-        False when the recorder died before its first block.
+        False when the recorder died before it had announced the run.
     """
     with storage_errors(path):
         data = path.read_bytes()
-    return any(frame.kind is FrameKind.BLOCK for frame in find_frames(data, 0))
+    return bool(find_frames(data, 0))
 
 
 def _refuse_damage(path: Path, data: bytes, frames: list[Frame], end: int) -> None:

@@ -21,12 +21,12 @@ from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.files.durable import storage_errors, sync_folder, write_durably
 from spinproof.files.lock import hold
-from spinproof.model.channel import ChannelMap, CountType
+from spinproof.model.channel import ChannelMap
 from spinproof.model.errors import StorageError, TraceError
 from spinproof.model.noun import Noun
 from spinproof.model.run import Ending, Incident, IncidentKind, RunHeader
 from spinproof.model.trace import Signal, Trace
-from spinproof.record.blocks import decode_signals, parse_block, sample_times
+from spinproof.record.blocks import count_type, decode_signals, parse_block, sample_times
 from spinproof.record.frames import FrameKind, frame_bytes
 from spinproof.record.incidents import find_channel_incidents, merge_blocks
 from spinproof.record.journal import Closing, Journal, Opening, read_journal
@@ -37,14 +37,6 @@ ASIDE_SUFFIX = ".late"
 TIME_COLUMN = "time [ns]"
 CLOCK_COLUMN = "device time [us]"
 """The device's clock, at the first sample of each block; null elsewhere."""
-_DTYPE = {
-    CountType.U16: np.uint16,
-    CountType.I16: np.int16,
-    CountType.U32: np.uint32,
-    CountType.I32: np.int32,
-    CountType.F32: np.float32,
-    CountType.F64: np.float64,
-}
 _KEY = b"spinproof"
 _DIGEST_KEY = b"spinproof.content"
 
@@ -315,7 +307,7 @@ def _signals(
     for channel in channel_map.channels:
         if channels is None or channel.name in channels:
             column = table[channel.name]
-            counts = column.drop_null().to_numpy().astype(_DTYPE[channel.type], casting="safe")
+            counts = column.drop_null().to_numpy().astype(count_type(channel), casting="safe")
             at = time_s if column.null_count == 0 else time_s[column.is_valid().to_numpy()]
             signals[channel.name] = Signal(channel, at, counts)
     return signals
