@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from spinproof.model.judgement import Judgement
+from spinproof.model.load import Load
 from spinproof.model.plan import Plan
 from spinproof.model.recipe import Recipe
 from spinproof.model.run import Outcome, Purpose
@@ -133,6 +134,8 @@ class RunRecord:
     recipe: Recipe
     judgement: Judgement
     series: tuple[Series, ...]
+    load: Load | None = None
+    """What stood in the slots, as the header of its trace says."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,207 @@
+"""The shop's release key: ECDSA P-256, with a certificate that the shop signs itself.
+
+The certificate names the shop and nobody else. Whoever checks a package compares its fingerprint
+with one that came another way: by letter, on the quotation, over the telephone.
+
+References
+----------
+.. [1] "Digital Signature Standard (DSS)," FIPS 186-5 (2023).
+.. [2] T. Pornin, "Deterministic Usage of DSA and ECDSA," RFC 6979 (2013): the same bytes get the
+   same signature, and no signature depends on the quality of a random number.
+"""
+
+import os
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from cryptography import x509
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+
+from spinproof.files.digest import sha256_of_bytes
+from spinproof.files.durable import storage_errors, write_durably
+from spinproof.model.errors import BusyError, PackageError
+
+PRIVATE_FILE = "release-key.pem"
+CERTIFICATE_FILE = "release-cert.pem"
+LIFETIME = timedelta(days=730)
+
+_MAKE_ANEW = "Move the folder with the key away and make a new key; tell customers its fingerprint."
+
+
+@dataclass(frozen=True)
+class ReleaseKey:
+    """A private key and its certificate."""
+
+    private: ec.EllipticCurvePrivateKey
+    certificate: x509.Certificate
+
+    @property
+    def certificate_pem(self) -> bytes:
+        """The certificate as it lies in a package."""
+        return self.certificate.public_bytes(serialization.Encoding.PEM)
+
+    @property
+    def fingerprint(self) -> str:
+        """SHA-256 of the certificate, in groups of four digits."""
+        return fingerprint_of(self.certificate)
+
+    def sign(self, data: bytes) -> bytes:
+        """Give the ECDSA signature of the data's SHA-256, in DER."""
+        return self.private.sign(data, ec.ECDSA(hashes.SHA256(), deterministic_signing=True))
+
+
+def fingerprint_of(certificate: x509.Certificate) -> str:
+    """Give the SHA-256 of a certificate's DER, in groups of four upper-case digits."""
+    digits = sha256_of_bytes(certificate.public_bytes(serialization.Encoding.DER)).upper()
+    return " ".join(digits[i : i + 4] for i in range(0, len(digits), 4))
+
+
+def is_signed_by(certificate: x509.Certificate, signature: bytes, data: bytes) -> bool:
+    """Tell whether a DER signature over some data was made with the key of a certificate."""
+    try:
+        public = certificate.public_key()
+    except (ValueError, UnsupportedAlgorithm):
+        return False
+    if not isinstance(public, ec.EllipticCurvePublicKey):
+        return False
+    if not isinstance(public.curve, ec.SECP256R1):
+        return False
+    try:
+        public.verify(signature, data, ec.ECDSA(hashes.SHA256()))
+    except InvalidSignature:
+        return False
+    return True
+
+
+def is_valid_at(certificate: x509.Certificate, moment: str) -> bool:
+    """Tell whether a certificate was valid at an RFC 3339 moment; no other text is one."""
+    try:
+        at = datetime.fromisoformat(moment)
+    except ValueError:
+        return False
+    if at.tzinfo is None:
+        return False
+    return certificate.not_valid_before_utc <= at <= certificate.not_valid_after_utc
+
+
+def create_key(folder: Path, shop: str, at: datetime) -> ReleaseKey:
+    """Make the shop's release key and store it, the private part for the owner's eyes only.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the key; it is created when missing.
+    shop : str
+        Name under which the shop signs, up to 64 characters.
+    at : datetime
+        The present, with its time zone; the certificate is valid for 730 days from then.
+
+    Returns
+    -------
+    ReleaseKey
+        The new key.
+
+    Raises
+    ------
+    BusyError
+        If a key lies there already: a key is never overwritten.
+
+    Notes
+    -----
+    StorageError says when the folder cannot be written.
+    """
+    private = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, shop)])
+    start = at.replace(microsecond=0)
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(private.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(start)
+        .not_valid_after(start + LIFETIME)
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .sign(private, hashes.SHA256())
+    )
+    key = ReleaseKey(private, certificate)
+    with storage_errors(folder):
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    _store_private(folder / PRIVATE_FILE, private)
+    write_durably(folder / CERTIFICATE_FILE, key.certificate_pem)
+    return key
+
+
+def load_key(folder: Path) -> ReleaseKey:
+    """Read the shop's release key.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the key.
+
+    Returns
+    -------
+    ReleaseKey
+        The key.
+
+    Raises
+    ------
+    PackageError
+        If key or certificate cannot be read, or they do not belong together.
+
+    Notes
+    -----
+    StorageError says when there is no key.
+    """
+    with storage_errors(folder):
+        private_pem = (folder / PRIVATE_FILE).read_bytes()
+        certificate_pem = (folder / CERTIFICATE_FILE).read_bytes()
+    try:
+        private = serialization.load_pem_private_key(private_pem, password=None)
+        certificate = x509.load_pem_x509_certificate(certificate_pem)
+    except (ValueError, TypeError) as error:
+        raise PackageError(
+            "the release key is damaged", where=str(folder), mend=_MAKE_ANEW
+        ) from error
+    if not isinstance(private, ec.EllipticCurvePrivateKey) or (
+        private.public_key() != certificate.public_key()
+    ):
+        raise PackageError(
+            "the release key and its certificate do not belong together",
+            where=str(folder),
+            mend=_MAKE_ANEW,
+        )
+    return ReleaseKey(private, certificate)
+
+
+def _store_private(path: Path, private: ec.EllipticCurvePrivateKey) -> None:
+    """Write the private key so that it is never readable by others, not even for a moment.
+
+    Raises
+    ------
+    BusyError
+        If a key lies there already.
+    """
+    pem = private.private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    with storage_errors(path):
+        try:
+            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        except FileExistsError as error:
+            raise BusyError(
+                "a release key lies there already",
+                where=str(path),
+                mend="Use it, or move it away first: packages signed with it depend on it.",
+            ) from error
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(pem)
+            file.flush()
+            os.fsync(file.fileno())

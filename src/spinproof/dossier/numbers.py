@@ -1,0 +1,121 @@
+"""Numbers as a document prints them.
+
+References
+----------
+.. [1] JCGM 100:2008, "Guide to the expression of uncertainty in measurement," 7.2.6: an
+   uncertainty is given with at most two significant digits, its value to the same digit.
+"""
+
+import math
+from datetime import datetime
+
+from spinproof.figures.units import printed_unit
+from spinproof.model.limit import DecisionRule, Limit
+
+MINUS = "−"
+COVERAGE = 2.0
+"""Factor from the standard to the expanded uncertainty that is printed."""
+
+
+def with_uncertainty(value: float, standard_uncertainty: float | None) -> str:
+    """Give a value with its expanded uncertainty (k = 2), both rounded to its second digit.
+
+    >>> with_uncertainty(1.4237, 0.0904), with_uncertainty(1749.62, 0.0), with_uncertainty(-3, 25)
+    ('1.42 ± 0.18', '1749.62', '−3 ± 50')
+    """
+    expanded = COVERAGE * (standard_uncertainty or 0.0)
+    if expanded <= 0:
+        return plain(value)
+    decimals = 1 - math.floor(math.log10(expanded))
+    decimals = 1 - math.floor(math.log10(round(expanded, decimals)))  # 0.0996 rounds up to 0.10
+    shown = max(decimals, 0)
+    return f"{_fixed(round(value, decimals), shown)} ± {_fixed(round(expanded, decimals), shown)}"
+
+
+def _fixed(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f}".replace("-", MINUS)
+
+
+def plain(value: float) -> str:
+    """Give a number with up to six significant digits.
+
+    >>> plain(-0.5), plain(450.0), plain(1749.6234)
+    ('−0.5', '450', '1749.62')
+    """
+    return f"{value:.6g}".replace("-", MINUS)
+
+
+def rounded_down(probability: float, decimals: int = 4) -> str:
+    """Give a lower bound rounded towards zero, so that it stays one.
+
+    >>> rounded_down(0.94604), rounded_down(0.99999)
+    ('0.9460', '0.9999')
+    """
+    scale = 10**decimals
+    return f"{math.floor(probability * scale) / scale:.{decimals}f}"
+
+
+def percent(probability: float) -> str:
+    """Give a lower bound in percent, rounded towards zero.
+
+    >>> percent(0.94604)
+    '94.60 %'
+    """
+    return f"{math.floor(probability * 10_000) / 100:.2f} %"
+
+
+def interval(limit: Limit) -> str:
+    """Give a limit's acceptance interval with its unit.
+
+    >>> from spinproof.model.limit import Basis
+    >>> interval(Limit(metric="x", upper=4.5, unit="mm/s", basis=Basis.CUSTOMER, source="y"))
+    '≤ 4.5 mm/s'
+    """
+    unit = printed_unit(limit.unit)
+    if limit.lower is None:
+        text = f"≤ {plain(limit.upper or 0.0)}"
+    elif limit.upper is None:
+        text = f"≥ {plain(limit.lower)}"
+    elif limit.lower == -limit.upper:
+        text = f"± {plain(limit.upper)}"
+    else:
+        text = f"{plain(limit.lower)} to {plain(limit.upper)}"
+    return f"{text} {unit}".rstrip()
+
+
+def rule_in_words(limit: Limit) -> str:
+    """Give the decision rule of a limit in few words."""
+    return "guarded" if limit.rule is DecisionRule.GUARDED else "simple"
+
+
+def metric_title(name: str) -> str:
+    """Give a metric's name as it is printed.
+
+    >>> metric_title("n2_flow_error"), metric_title("di_pressure_low")
+    ('N2 flow error', 'DI pressure low')
+    """
+    words = {"n2": "N2", "di": "DI"}
+    return " ".join(words.get(word, word) for word in name.split("_"))
+
+
+def moment(text: str) -> str:
+    """Give an RFC 3339 moment as day and minute in UTC.
+
+    >>> moment("2031-03-24T10:00:00.000Z")
+    '2031-03-24 10:00 UTC'
+    """
+    return datetime.fromisoformat(text).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def day(text: str) -> str:
+    """Give the day of an RFC 3339 moment."""
+    return datetime.fromisoformat(text).strftime("%Y-%m-%d")
+
+
+def counted_noun(count: int, noun: str) -> str:
+    """Give a number with its noun in singular or plural.
+
+    >>> counted_noun(1, "wafer"), counted_noun(13, "wafer")
+    ('1 wafer', '13 wafers')
+    """
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

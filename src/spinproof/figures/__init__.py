@@ -1,0 +1,1 @@
+"""Charts as SVG text: pure functions of values, the same bytes each time."""

@@ -1,0 +1,20 @@
+"""Units as they stand in figures and documents."""
+
+PRINTED = {
+    "1": "",
+    "us": "µs",
+    "degC": "°C",
+    "MOhm.cm": "MΩ·cm",
+    "bar_g": "bar (gauge)",
+    "kPa_g": "kPa (gauge)",
+    "Ohm": "Ω",
+}
+
+
+def printed_unit(unit: str) -> str:
+    """Give a unit as it is printed; a pure number has none.
+
+    >>> printed_unit("MOhm.cm"), printed_unit("rpm"), printed_unit("1")
+    ('MΩ·cm', 'rpm', '')
+    """
+    return PRINTED.get(unit, unit)
