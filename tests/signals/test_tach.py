@@ -31,7 +31,7 @@ def steady(rpm, seconds, pulses_per_rev=1):
 
 
 @given(
-    steps=st.lists(st.integers(0, 60_000), min_size=1, max_size=50),
+    steps=st.lists(st.integers(0, 32_000), min_size=1, max_size=50),
     start=st.integers(0, 65_535),
     bits=st.sampled_from([16, 32]),
 )
@@ -46,6 +46,10 @@ def test_a_reading_that_does_not_fit_the_counter_is_refused():
         unwrap_counter([1, 70_000, 3], 16)
 
     assert caught.value.mask.tolist() == [False, True, False]
+
+
+def test_a_counter_that_starts_anew_goes_on_from_there():
+    assert unwrap_counter([500, 600, 3, 10], 16).tolist() == [500, 600, 600, 607]
 
 
 def test_no_readings_stay_no_readings():

@@ -9,6 +9,8 @@ def crossing_times(
 ) -> NDArray[np.float64]:
     """Moments at which a signal crosses a level in one direction.
 
+    Never raises.
+
     Parameters
     ----------
     time : array_like
@@ -43,6 +45,8 @@ def change_times(
     time: ArrayLike, state: ArrayLike, *, rising: bool
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Moments at which a digital input changes, each with its largest error.
+
+    Never raises.
 
     Parameters
     ----------

@@ -23,6 +23,8 @@ class Mean:
 def autocorrelation(values: ArrayLike, lags: int) -> NDArray[np.float64]:
     """Sample autocorrelation for the lags 1 to ``lags``.
 
+    Never raises.
+
     Parameters
     ----------
     values : array_like
@@ -55,6 +57,8 @@ def inflation(correlations: ArrayLike, count: int) -> float:
 
     .. math:: f = 1 + 2 \sum_{k=1}^{K} \left(1 - \frac{k}{n}\right) \rho_k
 
+    Never raises.
+
     Parameters
     ----------
     correlations : array_like
@@ -84,6 +88,8 @@ def inflation(correlations: ArrayLike, count: int) -> float:
 
 def mean_of(values: ArrayLike) -> Mean:
     """Mean of evenly spaced readings, with the correlation of neighbours taken into account.
+
+    Never raises.
 
     Parameters
     ----------
@@ -121,6 +127,8 @@ def mean_of(values: ArrayLike) -> Mean:
 
 def block_uncertainty(values: ArrayLike, blocks: int) -> float:
     """Find the standard uncertainty of a mean by a second route: the scatter of block means.
+
+    Never raises.
 
     Parameters
     ----------

@@ -16,6 +16,8 @@ PROXIMAL, DISTAL = 0.1, 0.9
 def transition_duration(time: ArrayLike, value: ArrayLike, initial: float, final: float) -> float:
     """Time from the first crossing of 10 % to the first crossing of 90 % of the transition.
 
+    Never raises.
+
     Parameters
     ----------
     time : array_like
@@ -47,6 +49,8 @@ def ramp_rate(
     time: ArrayLike, value: ArrayLike, initial: float, final: float
 ) -> tuple[float, float]:
     """Slope of a transition between its 10 % and 90 % levels, by least squares.
+
+    Never raises.
 
     Parameters
     ----------
@@ -89,6 +93,8 @@ def ramp_rate(
 def overshoot(value: ArrayLike, initial: float, final: float) -> float:
     """Largest excursion beyond the final level, in the direction of the transition.
 
+    Never raises.
+
     Parameters
     ----------
     value : array_like
@@ -121,6 +127,8 @@ def overshoot(value: ArrayLike, initial: float, final: float) -> float:
 def first_entry(time: ArrayLike, value: ArrayLike, final: float, band: float) -> float:
     """Moment at which a signal is first inside a band.
 
+    Never raises.
+
     Parameters
     ----------
     time : array_like
@@ -151,6 +159,8 @@ def first_entry(time: ArrayLike, value: ArrayLike, final: float, band: float) ->
 
 def settling_moment(time: ArrayLike, value: ArrayLike, final: float, band: float) -> float:
     """Moment of the last entry into a band around the final level.
+
+    Never raises.
 
     Parameters
     ----------
@@ -187,6 +197,8 @@ def settling_moment(time: ArrayLike, value: ArrayLike, final: float, band: float
 
 def time_in_band(time: ArrayLike, value: ArrayLike, low: float, high: float) -> float:
     """Total time that a piecewise-linear signal spends inside a band.
+
+    Never raises.
 
     Parameters
     ----------

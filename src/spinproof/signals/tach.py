@@ -90,7 +90,8 @@ def unwrap_counter(counts: ArrayLike, bits: int) -> NDArray[np.int64]:
 
     Notes
     -----
-    Holds while less than one full round passes between two readings.
+    Holds while less than half a round passes between two readings. A count that falls back
+    further was started anew: it adds nothing at that reading, and goes on from there.
 
     Examples
     --------
@@ -109,6 +110,7 @@ def unwrap_counter(counts: ArrayLike, bits: int) -> NDArray[np.int64]:
     if readings.size == 0:
         return readings
     steps = np.diff(readings) & ((1 << bits) - 1)
+    steps[steps >= 1 << (bits - 1)] = 0
     return np.concatenate([readings[:1], readings[0] + np.cumsum(steps)])
 
 
@@ -120,6 +122,8 @@ def rotation_from_edges(
     edge_uncertainty: float,
 ) -> Rotation:
     """Take the edges out of samples of a pulse count and of the moment of the last pulse.
+
+    Never raises.
 
     Parameters
     ----------
@@ -168,6 +172,8 @@ def speed_upper_bound(rotation: Rotation, moment: float) -> float:
 
     .. math:: n \le \frac{60}{P\,(t - t_\mathrm{last})}
 
+    Never raises.
+
     Parameters
     ----------
     rotation : Rotation
@@ -200,6 +206,8 @@ def speed_upper_bound(rotation: Rotation, moment: float) -> float:
 def last_pulse(rotation: Rotation) -> tuple[float, float]:
     """Give the moment of the last pulse, and the speed at it.
 
+    Never raises.
+
     Parameters
     ----------
     rotation : Rotation
@@ -225,6 +233,8 @@ def last_pulse(rotation: Rotation) -> tuple[float, float]:
 
 def mean_speed(rotation: Rotation, start: float, end: float) -> tuple[float, float]:
     """Mean speed between the first and the last edge inside a span of time.
+
+    Never raises.
 
     Parameters
     ----------

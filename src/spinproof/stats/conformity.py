@@ -30,6 +30,8 @@ def acceptance_interval(
 ) -> tuple[float, float]:
     """Interval of readings that are accepted; empty (low above high) when the guards meet.
 
+    Never raises.
+
     Parameters
     ----------
     uncertainty : float
@@ -69,6 +71,8 @@ def conformance_probability(
     r"""Probability that the true value lies inside the limits.
 
     .. math:: p_c = \Phi\left(\frac{T_U - y}{u}\right) - \Phi\left(\frac{T_L - y}{u}\right)
+
+    Never raises.
 
     Parameters
     ----------

@@ -1,0 +1,1 @@
+"""From a trace, its recipe and the limits to a judgement."""

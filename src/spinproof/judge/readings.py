@@ -1,0 +1,200 @@
+"""What the judge reads out of a trace: speeds, digital inputs and process values by role."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinproof.model.channel import Channel, CountType, Role
+from spinproof.model.registers import Status
+from spinproof.model.trace import Signal, Trace
+from spinproof.signals.tach import Rotation, rotation_from_edges, unwrap_counter
+
+WIDTHS = {CountType.U16: 16, CountType.I16: 16, CountType.U32: 32, CountType.I32: 32}
+
+
+@dataclass(frozen=True, eq=False)
+class Speed:
+    """The rotor's speed as one instrument saw it."""
+
+    name: str
+    """Name of the channel."""
+    time_s: NDArray[np.float64]
+    rpm: NDArray[np.float64]
+    uncertainty_rpm: NDArray[np.float64]
+    """Standard uncertainty of each reading, without what all readings share."""
+    relative: float
+    """Standard uncertainty that all readings share, in proportion to them."""
+    rotation: Rotation | None
+    """The tach behind it, unless another instrument computed the speed."""
+
+    @property
+    def turned(self) -> bool:
+        """Whether the rotor turned at all, as seen by this instrument."""
+        return bool(self.rpm.size) and bool(np.nanmax(self.rpm) > 0)
+
+    def at(self, moment: float) -> float:
+        """Give the speed at a moment by linear interpolation, in rpm.
+
+        Before the first reading the rotor stood still; after the last its speed is not known.
+        """
+        return float(np.interp(moment, self.time_s, self.rpm, left=0.0, right=np.nan))
+
+    def window(self, start: float, end: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Give times and speeds between two moments, with both ends interpolated if known."""
+        inside = (self.time_s > start) & (self.time_s < end)
+        time = np.concatenate([[start], self.time_s[inside], [end]])
+        rpm = np.concatenate([[self.at(start)], self.rpm[inside], [self.at(end)]])
+        known = np.isfinite(rpm)
+        return time[known], rpm[known]
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """The readings of a channel, those without a value left out."""
+
+    channel: Channel
+    time_s: NDArray[np.float64]
+    values: NDArray[np.float64]
+
+    def between(self, start: float, end: float) -> NDArray[np.float64]:
+        """Give the readings between two moments."""
+        return self.values[(self.time_s >= start) & (self.time_s <= end)]
+
+    def uncertainty(self, value: float) -> float:
+        """Give the standard uncertainty of a reading: the instrument's and the resolution's."""
+        instrument = self.channel.instrument
+        proportional = instrument.relative_uncertainty * value
+        resolution = self.channel.scale / np.sqrt(12)
+        return float(np.sqrt(instrument.standard_uncertainty**2 + proportional**2 + resolution**2))
+
+
+@dataclass(frozen=True, eq=False)
+class Inputs:
+    """The stand's digital inputs over time."""
+
+    time_s: NDArray[np.float64]
+    bits: NDArray[np.int64]
+
+    def state(self, flag: Status) -> NDArray[np.bool_]:
+        """Give one input over time."""
+        return np.asarray((self.bits & int(flag)) != 0)
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """One trace, ready to be judged: nothing is computed twice."""
+
+    trace: Trace
+
+    @cached_property
+    def period_s(self) -> float:
+        """Usual time between samples, in seconds."""
+        channels = self.trace.header.channel_map.channels
+        return 1 / max(channel.sample_rate_hz for channel in channels)
+
+    @cached_property
+    def end_s(self) -> float:
+        """Moment of the last sample, in seconds."""
+        return self.trace.duration_s
+
+    @cached_property
+    def own(self) -> Speed | None:
+        """Speed by the head's own tach."""
+        return self._tach(Role.TACH_COUNT, Role.TACH_EDGE)
+
+    @cached_property
+    def optical(self) -> Speed | None:
+        """Speed by the stand's optical tach."""
+        return self._tach(Role.OPTICAL_COUNT, Role.OPTICAL_EDGE)
+
+    @cached_property
+    def reference(self) -> Speed | None:
+        """The best evidence for speed; the display never is."""
+        return self.optical or self._computed() or self.own
+
+    @cached_property
+    def inputs(self) -> Inputs | None:
+        """The digital inputs."""
+        signal = self.trace.role(Role.STATUS)
+        if signal is None or signal.time_s.size == 0:
+            return None
+        return Inputs(*_whole_counts(signal))
+
+    @cached_property
+    def step(self) -> tuple[NDArray[np.float64], NDArray[np.int64]] | None:
+        """Times and numbers of the controller's step."""
+        signal = self.trace.role(Role.STEP)
+        if signal is None or signal.time_s.size == 0:
+            return None
+        return _whole_counts(signal)
+
+    def signal(self, role: Role) -> Signal | None:
+        """Give a signal that holds at least one sample."""
+        signal = self.trace.role(role)
+        return signal if signal is not None and signal.time_s.size else None
+
+    def series(self, role: Role) -> Series | None:
+        """Give the readings of a role, those without a value left out."""
+        signal = self.signal(role)
+        if signal is None:
+            return None
+        values = signal.values
+        known = np.isfinite(values)
+        return Series(signal.channel, signal.time_s[known], values[known])
+
+    def _tach(self, count_role: Role, edge_role: Role) -> Speed | None:
+        count, edge = self.signal(count_role), self.signal(edge_role)
+        if count is None:
+            return None
+        pulses = _continued(count)
+        if edge is None:
+            moments, jitter, relative = count.time_s, float(self.period_s / np.sqrt(12)), 0.0
+        else:
+            latest = np.searchsorted(edge.time_s, count.time_s, side="right") - 1
+            unit_s = edge.channel.scale * 1e-6
+            edges = _continued(edge).astype(np.float64) * unit_s
+            moments = edges[np.maximum(latest, 0)]
+            instrument = edge.channel.instrument
+            own = instrument.standard_uncertainty * 1e-6
+            jitter = float(np.hypot(own, unit_s / np.sqrt(12)))
+            relative = instrument.relative_uncertainty
+        per_rev = count.channel.pulses_per_rev or 1
+        rotation = rotation_from_edges(count.time_s, pulses, moments, per_rev, jitter)
+        return Speed(
+            name=count.channel.name,
+            time_s=rotation.time_s,
+            rpm=rotation.speed_rpm,
+            uncertainty_rpm=rotation.uncertainty_rpm,
+            relative=max(relative, count.channel.instrument.relative_uncertainty),
+            rotation=rotation,
+        )
+
+    def _computed(self) -> Speed | None:
+        found = self.series(Role.SPEED)
+        if found is None or found.values.size == 0:
+            return None
+        instrument = found.channel.instrument
+        return Speed(
+            name=found.channel.name,
+            time_s=found.time_s,
+            rpm=found.values,
+            uncertainty_rpm=np.full(found.values.size, found.uncertainty(0.0)),
+            relative=instrument.relative_uncertainty,
+            rotation=None,
+        )
+
+
+def _whole_counts(signal: Signal) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    values = signal.values
+    known = np.isfinite(values)
+    return signal.time_s[known], np.rint(values[known]).astype(np.int64)
+
+
+def _continued(signal: Signal) -> NDArray[np.int64]:
+    width = WIDTHS.get(signal.channel.type)
+    if width is None:
+        counts = np.nan_to_num(signal.counts.astype(np.float64))
+        return np.maximum.accumulate(np.rint(counts).astype(np.int64))
+    return unwrap_counter(signal.counts.astype(np.int64) & ((1 << width) - 1), width)
