@@ -31,10 +31,12 @@ def curves_of(
     start_s: float = 0.0,
     end_s: float = math.inf,
     roles: tuple[Role, ...] = CHARTED,
+    head_tach: bool = False,
 ) -> tuple[Series, ...]:
     """Give the curves of a trace between two moments, with at most about ``points`` points each.
 
-    The speed comes first, by the best instrument that the trace has.
+    The speed comes first, by the best instrument that the trace has; then, when asked, by the
+    head's own tach.
     """
     readings = Readings(trace)
     window = (start_s, end_s)
@@ -43,6 +45,9 @@ def curves_of(
         curves.append(
             _series(f"speed, {speed.name}", "rpm", speed.time_s, speed.rpm, points, window)
         )
+    own = readings.own
+    if head_tach and own is not None and own.name != (speed.name if speed else None):
+        curves.append(_series(f"speed, {own.name}", "rpm", own.time_s, own.rpm, points, window))
     for role in roles:
         if (signal := trace.role(role)) is not None:
             channel = signal.channel

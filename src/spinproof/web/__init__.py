@@ -1,0 +1,1 @@
+"""The pages: read-only, server-rendered, usable without scripts, asking no other host."""

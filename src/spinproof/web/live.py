@@ -1,0 +1,76 @@
+"""The live page of a head, and the stream of server-sent events that keeps it so."""
+
+import asyncio
+import time
+from collections.abc import AsyncIterator
+from dataclasses import asdict
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.sse import EventSourceResponse, ServerSentEvent
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from spinproof.app.clock import utc_now
+from spinproof.app.live import HeadWatch
+from spinproof.app.views import HeadView, LiveView
+from spinproof.model.errors import SpinproofError
+from spinproof.web.faults import fault_of
+from spinproof.web.rendering import render
+from spinproof.web.shop import Shop
+from spinproof.web.wording import quantity
+
+router = APIRouter()
+
+LOOK_S = 0.25
+"""Time between two looks at the journal. [s]"""
+BEAT_S = 1.0
+"""Something is sent at least this often, so that a page knows that the server lives. [s]"""
+
+
+def known_head(shop: Shop, head: str) -> HeadView:
+    """Give a head, or refuse before the stream begins."""
+    return shop.head(head)
+
+
+Head = Annotated[HeadView, Depends(known_head)]
+
+
+@router.get("/live/{head}")
+def show_live(shop: Shop, head: Head) -> Response:
+    """Show the run of a head that is recorded now."""
+    watch = HeadWatch(shop, head.card.head)
+    try:
+        now = watch.look(utc_now())
+    finally:
+        watch.close()
+    return render("live.html", head=head, now=now, simulated=head.job.simulated)
+
+
+@router.get("/api/live/{head}", response_class=EventSourceResponse)
+async def follow(request: Request, shop: Shop, head: Head) -> AsyncIterator[ServerSentEvent]:
+    """Send what the recorder writes, as it is written."""
+    watch = HeadWatch(shop, head.card.head)
+    sent = -BEAT_S
+    try:
+        while not request.app.state.is_stopping():
+            now = await run_in_threadpool(watch.look, utc_now())
+            if now.curve.time_s or now.fresh or time.monotonic() - sent >= BEAT_S:
+                sent = time.monotonic()
+                yield ServerSentEvent(event="now", data=document_of(now))
+            await asyncio.sleep(LOOK_S)
+    except SpinproofError as error:
+        fault = fault_of(error, shop.home.root)
+        yield ServerSentEvent(event="fault", data=fault.document())
+    finally:
+        watch.close()
+
+
+def document_of(now: LiveView) -> dict[str, Any]:
+    """Give a moment of a recording as plain JSON types, with its readings in words."""
+    document = asdict(now)
+    document["readings"] = [
+        {"name": reading.name, "text": quantity(reading.value, reading.unit)}
+        for reading in now.readings
+    ]
+    return document

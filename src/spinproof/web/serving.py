@@ -1,0 +1,110 @@
+"""Serve the pages of a home folder until somebody presses Ctrl-C."""
+
+import errno
+import socket
+from collections.abc import Callable
+from contextlib import suppress
+
+import uvicorn
+
+from spinproof.app.home import Home
+from spinproof.model.errors import PortInUseError, StorageError
+from spinproof.web.application import create_app
+
+PORT = 8040
+
+
+def serve(
+    home: Home,
+    *,
+    host: str = "127.0.0.1",
+    port: int = PORT,
+    allowed_hosts: tuple[str, ...] = (),
+    on_ready: Callable[[str], None] = lambda _: None,
+) -> None:
+    """Serve the pages until Ctrl-C.
+
+    Parameters
+    ----------
+    home : Home
+        What to show.
+    host : str
+        Address to listen on; only this machine reaches the default.
+    port : int
+        Port to listen on; 0 takes a free one.
+    allowed_hosts : tuple of str
+        Names by which browsers may reach the pages, besides this machine's own.
+    on_ready : callable
+        Gets the address of the shop's page once requests are accepted.
+
+    Raises
+    ------
+    PortInUseError
+        If another program listens on the port.
+    StorageError
+        If this machine has no such address, or the ledger cannot be opened.
+    """
+    listener = listen(host, port)
+    server = page_server(home, allowed_hosts=allowed_hosts)
+    on_ready(address_of(listener))
+    with suppress(KeyboardInterrupt):  # how the server ends after Ctrl-C
+        server.run(sockets=[listener])
+
+
+def page_server(home: Home, *, allowed_hosts: tuple[str, ...] = ()) -> uvicorn.Server:
+    """Make the server, not yet running; setting its ``should_exit`` ends it, streams included."""
+    servers: list[uvicorn.Server] = []
+    app = create_app(
+        home,
+        allowed_hosts=allowed_hosts,
+        is_stopping=lambda: any(server.should_exit for server in servers),
+    )
+    config = uvicorn.Config(
+        app,
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        timeout_graceful_shutdown=5,
+        limit_concurrency=200,
+    )
+    servers.append(uvicorn.Server(config))
+    return servers[0]
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """Take the port, before anything else is done.
+
+    Raises
+    ------
+    PortInUseError
+        If another program listens on the port.
+    StorageError
+        If this machine has no such address, or the port is not for this user.
+    """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+        listener.listen(64)
+    except OSError as error:
+        listener.close()
+        if error.errno == errno.EADDRINUSE:
+            raise PortInUseError(
+                "another program listens there already",
+                where=f"{host}:{port}",
+                mend="End that program, or choose another port with --port.",
+            ) from error
+        raise StorageError(
+            f"nothing can listen there ({error.strerror})",
+            where=f"{host}:{port}",
+            mend="Give an address of this machine and a port above 1023.",
+        ) from error
+    return listener
+
+
+def address_of(listener: socket.socket) -> str:
+    """Give the address of the shop's page."""
+    host, port = listener.getsockname()[:2]
+    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
