@@ -134,9 +134,9 @@ class JournalWriter:
         now_ns : int
             Monotonic time. [ns]
         """
-        self._append(
-            FrameKind.CLOSING, canonical_json(Closing(ending=ending).to_document()), now_ns
-        )
+        closing = Closing(ending=ending)
+        self._sync()  # once the closing frame is on the disk, all frames before it are
+        self._append(FrameKind.CLOSING, canonical_json(closing.to_document()), now_ns)
         self._sync()
         self._release()
 
