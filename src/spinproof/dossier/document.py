@@ -17,7 +17,7 @@ from spinproof.dossier.wording import refuse_promises
 from spinproof.figures.marks import outcome_mark, verdict_mark
 from spinproof.figures.outcome_strip import outcome_strip
 from spinproof.figures.run_figure import run_figure
-from spinproof.figures.run_strip import run_strip
+from spinproof.figures.run_strip import LETTERS, run_strip
 from spinproof.files.durable import storage_errors
 from spinproof.model.errors import PackageError
 from spinproof.model.handover import Handover, RunRecord
@@ -105,6 +105,7 @@ def document_content(handover: Handover, numbered: Numbered, seal: Seal) -> Cont
         "scope": front_pages.scope(handover, numbered),
         "plan": front_pages.plan_summary(handover.plan),
         "attempts": run_pages.attempt_rows(handover),
+        "letters": ", ".join(f"{letter} {name}" for name, letter in LETTERS.items()),
         "strips": [run_pages.strip_entry(record) for record in handover.runs],
         "witness": (
             run_pages.run_in_full(handover.witness, passed_too=True) if handover.witness else None
@@ -150,10 +151,11 @@ def _full_figure(record: RunRecord, *, simulated: bool) -> str:
 
 
 def _strips(handover: Handover) -> dict[str, str]:
-    """Draw each run on the axes of the longest and the fastest one."""
+    """Draw each run on the axes of the longest and the fastest one, with a little room."""
     speeds = [(s.time_s, s.values) for r in handover.runs for s in r.series if s.unit == "rpm"]
-    duration = max((time[-1] for time, _ in speeds if time), default=1.0)
-    top = max((v for _, values in speeds for v in values if v is not None), default=1.0)
+    duration = 1.03 * max((time[-1] for time, _ in speeds if time), default=1.0)
+    turned = max((v for _, values in speeds for v in values if v is not None), default=1.0)
+    top = max(0.97 * turned, *(record.recipe.top_speed_rpm for record in handover.runs))
     return {
         f"strip-{record.attempt.run}.svg": run_strip(
             record.series,

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 from spinproof.dossier.evidence import statement_id
 from spinproof.dossier.numbers import (
+    bound,
     counted_noun,
     moment,
     plain,
-    rounded_down,
 )
 from spinproof.dossier.statements import NOT_SAID, Statement
 from spinproof.model.handover import Claim, Handover, ScopeLine, ScopeState
@@ -56,7 +56,7 @@ def front(handover: Handover, numbered: Numbered) -> Content:
         "tally": numbered.one("tally"),
         "tally_parts": _tally_parts(handover),
         "claims": [
-            {**entry, "bound": rounded_down(claim.reliability), "of": _good_of(claim)}
+            {**entry, "bound": bound(claim.reliability), "of": _good_of(claim)}
             for entry, claim in zip(numbered.by("claim"), handover.claims, strict=True)
         ],
         "customer_recipe": numbered.one("customer-recipe"),
@@ -144,7 +144,7 @@ def plan_summary(plan: Plan) -> Content:
                 if _times(plan, kind)
             ),
             ["Wafers in a run", ", ".join(map(str, loads))],
-            ["If every run counts", f"bound {rounded_down(plan.reliability_if_clean)}"],
+            ["If every run counts", f"bound {bound(plan.reliability_if_clean)}"],
             ["Seed", f"{plan.seed}; the same seed and envelope give the same plan"],
             ["Share of the envelope", f"{100 * plan.feasible_share:.0f} % of its box is feasible"],
         ],

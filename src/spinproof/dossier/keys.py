@@ -28,6 +28,8 @@ from spinproof.model.errors import BusyError, PackageError
 PRIVATE_FILE = "release-key.pem"
 CERTIFICATE_FILE = "release-cert.pem"
 LIFETIME = timedelta(days=730)
+EARLIER = timedelta(days=1)
+"""How long before its making a certificate is valid, for clocks that do not agree."""
 
 _MAKE_ANEW = "Move the folder with the key away and make a new key; tell customers its fingerprint."
 
@@ -123,7 +125,7 @@ def create_key(folder: Path, shop: str, at: datetime) -> ReleaseKey:
         .issuer_name(name)
         .public_key(private.public_key())
         .serial_number(x509.random_serial_number())
-        .not_valid_before(start)
+        .not_valid_before(start - EARLIER)
         .not_valid_after(start + LIFETIME)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .sign(private, hashes.SHA256())

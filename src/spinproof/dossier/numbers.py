@@ -45,23 +45,22 @@ def plain(value: float) -> str:
     return f"{value:.6g}".replace("-", MINUS)
 
 
-def rounded_down(probability: float, decimals: int = 4) -> str:
-    """Give a lower bound rounded towards zero, so that it stays one.
+def bound(probability: float) -> str:
+    """Give a lower bound on a probability with four decimals; it is never printed as certain.
 
-    >>> rounded_down(0.94604), rounded_down(0.99999)
-    ('0.9460', '0.9999')
+    >>> bound(0.946034), bound(0.939869), bound(0.99999)
+    ('0.9460', '0.9399', '0.9999')
     """
-    scale = 10**decimals
-    return f"{math.floor(probability * scale) / scale:.{decimals}f}"
+    return f"{min(probability, 0.9999):.4f}"
 
 
-def percent(probability: float) -> str:
-    """Give a lower bound in percent, rounded towards zero.
+def bound_in_percent(probability: float) -> str:
+    """Give a lower bound on a probability in percent, with the digits of `bound`.
 
-    >>> percent(0.94604)
+    >>> bound_in_percent(0.946034)
     '94.60 %'
     """
-    return f"{math.floor(probability * 10_000) / 100:.2f} %"
+    return f"{100 * min(probability, 0.9999):.2f} %"
 
 
 def interval(limit: Limit) -> str:

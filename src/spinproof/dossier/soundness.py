@@ -112,7 +112,7 @@ def _faults_of_attempts(handover: Handover) -> Iterable[str]:
     held = {item.sha256 for item in handover.evidence}
     for attempt in (record.attempt for record in all_records(handover)):
         if attempt.outcome is Outcome.INVALID_OUTSIDE and not (
-            attempt.evidence and attempt.second_name
+            attempt.evidence and attempt.second_name not in {None, attempt.decided_by}
         ):
             yield f"the outside cause of run {attempt.run} lacks evidence or a second name"
         if attempt.void and attempt.outcome is not Outcome.COUNTED:

@@ -6,7 +6,7 @@ No free text becomes a statement: what a person wrote prints as a remark, quoted
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from spinproof.dossier.numbers import counted_noun, day, percent, rounded_down
+from spinproof.dossier.numbers import bound, bound_in_percent, counted_noun, day
 from spinproof.files.canonical import digest_of
 from spinproof.model.handover import Attempt, Claim, Handover, RunRecord, ScopeState
 from spinproof.model.judgement import Verdict
@@ -163,15 +163,16 @@ def _witness_gate(handover: Handover) -> Iterable[Statement]:
 def limits_in_words(record: RunRecord) -> str:
     """Give how many limits of a run were passed, failed, left undecided or not measured."""
     verdicts = [m.verdict for m in record.judgement.metrics if m.verdict is not None]
-    words = {Verdict.PASS: "passed", Verdict.FAIL: "failed"}
-    counts = [
-        f"{verdicts.count(verdict)} {words.get(verdict, verdict.value)}"
-        for verdict in Verdict
-        if verdict in verdicts
-    ]
-    if not counts:
+    if not verdicts:
         return "no limit was set"
-    return f"of {counted_noun(len(verdicts), 'limit')} {', '.join(counts)}"
+    words = {Verdict.FAIL: "failed"}
+    others = [
+        f", {verdicts.count(verdict)} {words.get(verdict, verdict.value)}"
+        for verdict in Verdict
+        if verdict in verdicts and verdict is not Verdict.PASS
+    ]
+    passed = verdicts.count(Verdict.PASS)
+    return f"{passed} of {counted_noun(len(verdicts), 'limit')} passed{''.join(others)}"
 
 
 def _tally(handover: Handover) -> Iterable[Statement]:
@@ -200,15 +201,16 @@ def claim_in_words(claim: Claim) -> str:
     Returns
     -------
     str
-        One or two sentences; the bound is rounded down.
+        One or two sentences; the bound has four digits.
     """
     good = claim.runs - claim.failures
     failed = {0: "none failed", 1: "1 failed"}.get(claim.failures, f"{claim.failures} failed")
     return (
         f"{good} of {claim.runs} runs were good, {failed}. At {100 * claim.confidence:g} %"
-        f" confidence this supports a probability of at least {percent(claim.reliability)} that a"
-        " further run is good, if it is made with the same plan, configuration and supplies"
-        f" (one-sided exact lower bound by Clopper and Pearson: {rounded_down(claim.reliability)})."
+        " confidence this supports a probability of at least"
+        f" {bound_in_percent(claim.reliability)} that a further run is good, if it is made with"
+        " the same plan, configuration and supplies"
+        f" (one-sided exact lower bound by Clopper and Pearson: {bound(claim.reliability)})."
     )
 
 
@@ -220,10 +222,10 @@ def _customer_recipe(handover: Handover) -> Iterable[Statement]:
         if record.attempt.run in counted and record.recipe.source is RecipeSource.CUSTOMER
     ]
     if own:
-        bound = rounded_down(reliability_lower_bound(len(own), 0, handover.plan.confidence))
+        low = reliability_lower_bound(len(own), 0, handover.plan.confidence)
         text = (
             f"Of the counted runs, {len(own)} ran a recipe of the customer. For these alone the"
-            f" bound is {bound}: few runs of one recipe say little about that recipe."
+            f" bound is {bound(low)}: few runs of one recipe say little about that recipe."
         )
         yield Statement("customer-recipe", text, _judgements(own))
 
@@ -252,11 +254,15 @@ def _configuration_changes(handover: Handover) -> Iterable[Statement]:
 def _not_counted(handover: Handover) -> Iterable[Statement]:
     for attempt in handover.attempts:
         if attempt.outcome is not Outcome.COUNTED:
-            yield _why_not_counted(attempt)
+            same = [a.number for a in handover.attempts if a.campaign == attempt.campaign]
+            closed = same[-1] == attempt.number and attempt is not handover.attempts[-1]
+            yield _why_not_counted(attempt, closed_campaign=closed)
 
 
-def _why_not_counted(attempt: Attempt) -> Statement:
+def _why_not_counted(attempt: Attempt, *, closed_campaign: bool) -> Statement:
     text = f"Attempt {attempt.number} (run {attempt.run}): {attempt.outcome.value}."
+    if closed_campaign:
+        text += f" Campaign {attempt.campaign} was closed after it."
     if attempt.outcome is Outcome.INVALID_OUTSIDE:
         text += (
             f" Classified by {attempt.decided_by}, confirmed by {attempt.second_name}, on"

@@ -22,6 +22,8 @@ PANEL_HEIGHT = 64.0
 PANEL_GAP = 9.0
 EVENT_ROW = 12.0
 AXIS = 28.0
+AT_ONCE_S = 0.05
+"""Moments closer than one sample are the same moment. [s]"""
 
 
 def run_figure(
@@ -61,7 +63,7 @@ def run_figure(
     heights = [SPEED_HEIGHT if panel.unit == "rpm" else PANEL_HEIGHT for panel in panels]
     top = HEAD + BAND_LABELS
     bottom = top + sum(heights) + PANEL_GAP * len(panels)
-    lane, lane_height = _event_lane(events, across, top, bottom)
+    lane, lane_height = _event_lane(_beside_steps(events, segments), across, top, bottom)
     parts = [
         label(4, 16, title, size=12, weight="600"),
         simulated_tag(RIGHT, 4) if simulated else "",
@@ -109,13 +111,20 @@ def _bands(segments: Sequence[Segment], across: Scale, top: float, bottom: float
     return "".join(parts)
 
 
+def _beside_steps(events: Sequence[Event], segments: Sequence[Segment]) -> list[Event]:
+    """Give the events in order, without the starts of steps: the bands show those."""
+    starts = [segment.start_s for segment in segments]
+    shown = (e for e in events if all(abs(e.time_s - start) > AT_ONCE_S for start in starts))
+    return sorted(shown, key=lambda event: event.time_s)
+
+
 def _event_lane(
     events: Sequence[Event], across: Scale, top: float, bottom: float
 ) -> tuple[str, float]:
     """Draw the events and give the height of their lane; labels that would collide move down."""
     parts: list[str] = []
     free_from: list[float] = []
-    for event in sorted(events, key=lambda event: event.time_s):
+    for event in events:
         text = f"{event.name} {event.time_s:.1f} s"
         x, width = across(event.time_s), 5.1 * len(text) + 8
         leans_left = x + width > RIGHT

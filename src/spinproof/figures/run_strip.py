@@ -18,8 +18,16 @@ TOP = 6.0
 BASE = 46.0
 LANE = 53.0
 
-LETTERS = {"stop": "S", "index": "I", "vent": "V", "release": "R"}
-"""Letter of an event, by the first of these words that its name holds."""
+LETTERS = {
+    "stop pressed": "P",
+    "stop command": "S",
+    "index proven": "I",
+    "seal vented": "V",
+    "door released": "R",
+    "door opened": "O",
+    "fault": "F",
+}
+"""Events that show as a letter; the others show as a tick."""
 
 
 def run_strip(
@@ -41,7 +49,7 @@ def run_strip(
     segments : sequence of Segment
         When the steps ran: shown as bands.
     events : sequence of Event
-        Stop, index, vent and release show as letters in a lane below, others as ticks.
+        Those of ``LETTERS`` show as letters in a lane below, others as ticks.
     duration_s : float
         End of the time axis. [s]
     top_speed_rpm : float
@@ -72,12 +80,6 @@ def run_strip(
     return drawing(WIDTH, HEIGHT, alt, parts)
 
 
-def event_letter(event: Event) -> str | None:
-    """Give the letter of an event in the lane, or None for one that shows as a tick."""
-    name = event.name.casefold()
-    return next((letter for word, letter in LETTERS.items() if word in name), None)
-
-
 def _band(segment: Segment, across: Scale) -> str:
     left, right = across(segment.start_s), across(segment.end_s)
     return box(left, TOP, right - left, BASE - TOP, fill=BAND)
@@ -104,7 +106,7 @@ def _event_lane(events: Sequence[Event], across: Scale) -> str:
     """Draw a tick at each event; letters keep their order and make room for one another."""
     parts, free_from = [], LEFT
     for event in sorted(events, key=lambda event: event.time_s):
-        x, letter = across(event.time_s), event_letter(event)
+        x, letter = across(event.time_s), LETTERS.get(event.name)
         parts.append(line(x, LANE + 2, x, LANE + 6, stroke=INK, width=1))
         if letter:
             at = max(x, free_from)
