@@ -7,7 +7,8 @@ from pydantic import TypeAdapter
 from spinproof.app.clock import utc_now
 from spinproof.app.home import Home
 from spinproof.ledger.entries import JobEntry
-from spinproof.ledger.ledger import Ledger, open_ledger
+from spinproof.ledger.ledger import Ledger as Ledger
+from spinproof.ledger.ledger import open_ledger
 from spinproof.ledger.reading import Reading
 from spinproof.model.channel import ChannelMap
 from spinproof.model.configuration import Configuration

@@ -152,7 +152,7 @@ class RunWatch:
 
     def _words(self) -> str:
         if not self.ended:
-            return "Recording"
+            return "Recording."
         ending = self._follower.ending
         return f"The recording has ended: {ending.value if ending else 'interrupted'}."
 
@@ -196,7 +196,12 @@ def newest_readings(signals: Mapping[str, Signal]) -> dict[str, LiveReading]:
         By channel name; a channel without a sample is left out.
     """
     return {
-        name: LiveReading(name, signal.channel.unit, _number(signal.values[-1]))
+        name: LiveReading(
+            name=name,
+            unit=signal.channel.unit,
+            value=_number(signal.values[-1]),
+            resolution=signal.channel.scale,
+        )
         for name, signal in signals.items()
         if signal.channel.role not in NO_QUANTITY and signal.time_s.size
     }

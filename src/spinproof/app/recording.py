@@ -15,7 +15,8 @@ from spinproof.model.software import SOFTWARE
 from spinproof.model.trace import Trace
 from spinproof.record.imports import import_table
 from spinproof.record.journal import SUFFIX
-from spinproof.record.recorder import Pace, Progress, record_run
+from spinproof.record.recorder import Pace, record_run
+from spinproof.record.recorder import Progress as Progress
 from spinproof.record.recovery import Recovery, recover_journals
 from spinproof.record.stand import ModbusStand
 from spinproof.record.trace_file import seal_journal

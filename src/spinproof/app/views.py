@@ -304,6 +304,8 @@ class LiveReading:
     unit: str
     value: float | None
     """None when the device had no reading."""
+    resolution: float
+    """Value of one count."""
 
 
 @dataclass(frozen=True)

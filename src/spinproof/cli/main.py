@@ -4,7 +4,9 @@ import sys
 
 import typer
 
+from spinproof.cli import demo, job, proof, stand
 from spinproof.model.errors import SpinproofError
+from spinproof.model.software import SOFTWARE
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -12,6 +14,36 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Qualify refurbished spin rinse dryers: plan, record, judge, prove, hand over.",
 )
+
+TRY = "Try it"
+BENCH = "At the bench"
+JOB = "A job in the ledger"
+PROOF = "Proof"
+
+app.command(rich_help_panel=TRY)(demo.demo)
+app.command("virtual-head", rich_help_panel=TRY)(stand.virtual_head)
+app.command(rich_help_panel=TRY)(proof.serve)
+app.command(rich_help_panel=BENCH)(proof.plan)
+app.command(rich_help_panel=BENCH)(stand.record)
+app.command("import", rich_help_panel=BENCH)(stand.import_trace)
+app.command(rich_help_panel=BENCH)(proof.judge)
+app.command("take-in", rich_help_panel=JOB)(job.take_in)
+app.command(rich_help_panel=JOB)(job.configure)
+app.command(rich_help_panel=JOB)(job.campaign)
+app.command("burn-in", rich_help_panel=JOB)(job.burn_in)
+app.command(rich_help_panel=JOB)(job.classify)
+app.command(rich_help_panel=JOB)(job.witness)
+app.command(rich_help_panel=JOB)(job.attempts)
+app.command(rich_help_panel=JOB)(stand.recover)
+app.command(rich_help_panel=PROOF)(proof.dossier)
+app.command(rich_help_panel=PROOF)(proof.verify)
+app.command(rich_help_panel=PROOF)(proof.schema)
+
+
+@app.command(rich_help_panel=PROOF)
+def version() -> None:
+    """Print the version that judgements, traces and packages carry."""
+    typer.echo(SOFTWARE)
 
 
 def main() -> None:
@@ -25,4 +57,4 @@ def main() -> None:
 
 def say_error(error: SpinproofError) -> None:
     """Print an error as one paragraph: what, where, how to mend it, and its code."""
-    typer.echo(f"spinproof: {error.what}, at {error.where}. {error.mend} [{error.code}]", err=True)
+    typer.echo(f"spinproof: {error} [{error.code}]", err=True)

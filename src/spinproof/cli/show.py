@@ -1,10 +1,18 @@
 """What the commands print: tables and live lines, in words and shapes, not by colour alone."""
 
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 from rich.console import Console
 from rich.table import Table
 
+from spinproof.model.handover import Attempt, Tally
 from spinproof.model.judgement import Judgement, Metric, Verdict
 from spinproof.model.plan import Plan
+
+if TYPE_CHECKING:
+    from spinproof.model.trace import Trace
 
 console = Console(highlight=False, soft_wrap=False)
 
@@ -14,6 +22,11 @@ MARKS = {
     Verdict.UNDECIDED: "? undecided",
     Verdict.NOT_MEASURED: "– not measured",
 }
+
+
+def say(text: str) -> None:
+    """Print a line as it is."""
+    console.print(text, markup=False, soft_wrap=True)
 
 
 def number(value: float | None, uncertainty: float | None = None) -> str:
@@ -94,6 +107,30 @@ def print_plan(plan: Plan) -> None:
     console.print(
         f"{len(plan.runs)} runs, {hours:.1f} h of process time, seed {plan.seed}; the constraints "
         f"leave {plan.feasible_share:.1%} of the envelope's box.\n"
-        f"If every run counts: a further run is good with probability {plan.reliability_if_clean:.4f} "
+        f"If every run counts: a further run is good with probability "
+        f"{plan.reliability_if_clean:.4f} "
         f"or more, at {plan.confidence:.0%} confidence, for recipes inside this envelope."
     )
+
+
+def print_trace(trace: "Trace", folder: Path) -> None:
+    """Print what a recording became, with all that it noticed about itself."""
+    simulated = "  SIMULATED" if trace.header.simulated else ""
+    say(f"{trace.header.run}: {trace.ending}, {trace.duration_s:.1f} s{simulated}")
+    for incident in trace.incidents:
+        say(f"  - {incident.kind} at {incident.time_s:.1f} s: {incident.text}")
+    say(f"trace: {folder / trace.sha256}.parquet")
+
+
+def print_attempts(attempts: Sequence[Attempt], tally: Tally) -> None:
+    """Print all attempts of a head in order, and how they add up."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for head in ("run", "campaign", "recipe", "wafers", "outcome", "why"):
+        table.add_column(head)
+    for attempt in attempts:
+        outcome = f"void (was {attempt.outcome})" if attempt.void else attempt.outcome.value
+        why = attempt.reasons[0] if attempt.reasons else ""
+        row = (attempt.run, str(attempt.campaign), attempt.recipe_name, str(attempt.wafer_count))
+        table.add_row(*row, outcome, why)
+    console.print(table)
+    say(str(tally))
