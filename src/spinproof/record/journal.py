@@ -22,7 +22,14 @@ from spinproof.record.blocks import (
     parse_block,
     stack_records,
 )
-from spinproof.record.frames import Frame, FrameKind, find_frames, frame_bytes, split_frames
+from spinproof.record.frames import (
+    FRAME_HEAD_BYTES,
+    Frame,
+    FrameKind,
+    find_frames,
+    frame_bytes,
+    split_frames,
+)
 
 N = TypeVar("N", bound=Noun)
 
@@ -61,7 +68,7 @@ class Journal:
     ending : Ending or None
         How the recording ended, or None when the recorder died.
     left_out : int
-        Bytes at the end that are no whole frame.
+        Bytes near the end that are no whole frame.
     """
 
     opening: Opening
@@ -273,7 +280,7 @@ def read_journal(path: Path) -> Journal:
     Returns
     -------
     Journal
-        All whole frames; a torn tail is left out and its length stated.
+        All whole frames, also those behind a torn one; what was left out is stated.
 
     Raises
     ------
@@ -289,13 +296,20 @@ def read_journal(path: Path) -> Journal:
             where=f"{path}, offset 0",
             mend="Keep the file; without its first frame nobody knows which run it is.",
         )
-    _refuse_damage(path, data, frames, end)
+    tail = find_frames(data, end)
+    if not _is_torn_tail(frames, tail, len(data) - end):
+        raise JournalError(
+            f"a frame is damaged in the middle of the journal: {len(frames)} frames stand before "
+            f"it and {len(tail)} behind it",
+            where=f"{path}, offset {end}",
+            mend="Keep the file, repeat the run, and check the disk: this is no power cut.",
+        )
     closing = [frame for frame in frames if frame.kind is FrameKind.CLOSING]
     return Journal(
         opening=_read(frames[0], Opening, path),
-        blocks=tuple(frame.payload for frame in frames if frame.kind is FrameKind.BLOCK),
+        blocks=tuple(frame.payload for frame in frames + tail if frame.kind is FrameKind.BLOCK),
         ending=_read(closing[0], Closing, path).ending if closing else None,
-        left_out=len(data) - end,
+        left_out=len(data) - end - sum(FRAME_HEAD_BYTES + len(f.payload) for f in tail),
     )
 
 
@@ -317,19 +331,17 @@ def has_frames(path: Path) -> bool:
     return bool(find_frames(data, 0))
 
 
-def _refuse_damage(path: Path, data: bytes, frames: list[Frame], end: int) -> None:
-    # A power cut may tear what was written since the last flush, and in any order; nothing older.
-    closed = any(frame.kind is FrameKind.CLOSING for frame in frames)
-    later = find_frames(data, end)
-    closed_later = any(frame.kind is FrameKind.CLOSING for frame in later)
-    too_old = bool(later) and later[-1].time_ns - later[0].time_ns > _TAIL_NS
-    if (closed and end < len(data)) or closed_later or too_old:
-        raise JournalError(
-            f"a frame is damaged in the middle of the journal: {len(frames)} frames stand before "
-            f"it and {len(later)} behind it",
-            where=f"{path}, offset {end}",
-            mend="Keep the file, repeat the run, and check the disk: this is no power cut.",
-        )
+def _is_torn_tail(frames: list[Frame], tail: list[Frame], rest: int) -> bool:
+    """Tell what a power cut does from other damage.
+
+    It tears, in any order, what was written since the last flush, and nothing older; a closing
+    frame is written after a flush of its own.
+    """
+    if any(frame.kind is FrameKind.CLOSING for frame in frames):
+        return rest == 0
+    if any(frame.kind is FrameKind.CLOSING for frame in tail):
+        return False
+    return not tail or tail[-1].time_ns - tail[0].time_ns <= _TAIL_NS
 
 
 def _read(frame: Frame, noun: type[N], path: Path) -> N:

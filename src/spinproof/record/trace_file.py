@@ -174,8 +174,9 @@ def read_summary(path: Path) -> Summary:
     Summary
         Header, incidents and ending; the samples are not checked.
     """
-    with storage_errors(path), _reading(path):
-        return _summary(pq.read_metadata(path).metadata or {})
+    metadata = _metadata(path)
+    with _reading(path):
+        return _summary(metadata)
 
 
 def is_sealed(path: Path) -> bool:
@@ -191,11 +192,10 @@ def is_sealed(path: Path) -> bool:
     bool
         True when it carries a trace's summary.
     """
-    with storage_errors(path):
-        try:
-            return _KEY in (pq.read_metadata(path).metadata or {})
-        except pa.ArrowInvalid:
-            return False
+    try:
+        return _KEY in _metadata(path)
+    except TraceError:
+        return False
 
 
 def _seal(journal: Journal, folder: Path) -> Trace:
@@ -224,7 +224,7 @@ def _seal(journal: Journal, folder: Path) -> Trace:
 def _torn_tail(left_out: int, time_s: NDArray[np.float64]) -> list[Incident]:
     if not left_out:
         return []
-    text = f"the journal ended inside a frame; its last {left_out} bytes were left out"
+    text = f"the journal broke off while it was written; {left_out} bytes of it were left out"
     end_s = float(time_s[-1]) if time_s.size else 0.0
     return [Incident(kind=IncidentKind.TORN_TAIL, time_s=end_s, size=left_out, text=text)]
 
@@ -316,6 +316,13 @@ def _signals(
 def _check_content(table: pa.Table, metadata: Mapping[bytes, bytes]) -> None:
     if metadata[_DIGEST_KEY] != _digest(metadata[_KEY], table):
         raise ValueError("its content does not have the hash that it states")
+
+
+def _metadata(path: Path) -> Mapping[bytes, bytes]:
+    with storage_errors(path):
+        path.stat()
+    with _reading(path):
+        return pq.read_metadata(path).metadata or {}
 
 
 def _summary(metadata: Mapping[bytes, bytes]) -> Summary:
