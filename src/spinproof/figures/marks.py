@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 from spinproof.figures.palette import (
+    BLACK,
     BLUISH_GREEN,
-    INK,
     MUTED,
     ORANGE,
     PAPER,
@@ -70,7 +70,7 @@ def draw_mark(mark: Mark, x: float, y: float, radius: float) -> str:
         y + radius * 0.42,
         mark.letter,
         size=radius * 1.15,
-        fill=INK if mark.dash is None else MUTED,
+        fill=BLACK if mark.dash is None else MUTED,
         anchor="middle",
         weight="600",
     )
