@@ -6,7 +6,8 @@ contradicts it.
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Generator
+from contextlib import closing
 from typing import Any
 
 from sqlalchemy import select
@@ -123,7 +124,7 @@ def append(
     return row
 
 
-def entries(session: Session, about: str | None = None) -> Iterator[AuditEntry]:
+def entries(session: Session, about: str | None = None) -> Generator[AuditEntry]:
     """Give the rows of the trail in order.
 
     Parameters
@@ -141,8 +142,9 @@ def entries(session: Session, about: str | None = None) -> Iterator[AuditEntry]:
     query = select(tables.Audit.__table__).order_by(tables.Audit.seq)
     if about is not None:
         query = query.where(tables.Audit.object == about)
-    for row in session.execute(query.execution_options(yield_per=500)).mappings():
-        yield AuditEntry(**row)
+    with session.execute(query.execution_options(yield_per=500)) as result:
+        for row in result.mappings():
+            yield AuditEntry(**row)
 
 
 def verify(session: Session, anchor: tuple[int, str] | None = None) -> AuditCheck:
@@ -162,14 +164,15 @@ def verify(session: Session, anchor: tuple[int, str] | None = None) -> AuditChec
     """
     count, head, anchored = 0, BEGINNING, anchor in {None, (0, BEGINNING)}
     told: dict[str, dict[str, Any]] = {}
-    for row in entries(session):
-        broken = _break(row, count + 1, head)
-        if broken:
-            return AuditCheck(count, head, broken)
-        count, head = row.seq, row.sha256
-        anchored = anchored or anchor == (count, head)
-        since = json.loads(row.after)
-        told[_key(ACTS[row.act], since)] = since
+    with closing(entries(session)) as rows:
+        for row in rows:
+            broken = _break(row, count + 1, head)
+            if broken:
+                return AuditCheck(count, head, broken)
+            count, head = row.seq, row.sha256
+            anchored = anchored or anchor == (count, head)
+            since = json.loads(row.after)
+            told[_key(ACTS[row.act], since)] = since
     if not anchored and anchor is not None:
         lost = f"no row {anchor[0]} has the hash {anchor[1]} that was noted elsewhere"
         return AuditCheck(count, head, lost)
@@ -209,7 +212,8 @@ def _contradiction(session: Session, told: dict[str, dict[str, Any]]) -> str | N
 def _changed_text(session: Session) -> str | None:
     for table in (tables.Document, tables.JudgementRow):
         query = select(table.sha256, table.canonical).execution_options(yield_per=100)
-        for sha256, text in session.execute(query):
-            if sha256_of_bytes(text.encode()) != sha256:
-                return f"{table.__tablename__} {sha256} was changed after it was written"
+        with session.execute(query) as result:
+            changed = [own for own, text in result if sha256_of_bytes(text.encode()) != own]
+        if changed:
+            return f"{table.__tablename__} {changed[0]} was changed after it was written"
     return None

@@ -39,6 +39,9 @@ class JobRecords(Book):
             )
         self._refuse_known(tables.Job, "job", job.job)
         self._refuse_known(tables.Machine, "machine", job.machine)
+        for unit in (*(head.designation for head in job.heads), job.shared_module):
+            if unit is not None:
+                self._refuse_known(tables.Unit, "unit", unit)
         about = f"job {job.job}"
         row = tables.Job(name=job.job, order_token=job.order, shop=job.shop, opened_at=self._at)
         self._add(row, "job.add", about)
@@ -52,7 +55,6 @@ class JobRecords(Book):
         return self.job(job.job)
 
     def _add_head(self, job: JobFile, head: JobHead) -> None:
-        self._refuse_known(tables.Unit, "unit", head.designation)
         row = tables.Unit(
             designation=head.designation,
             machine=job.machine,
@@ -65,7 +67,6 @@ class JobRecords(Book):
         self._add(row, "unit.add", f"head {head.designation}")
 
     def _add_shared_module(self, job: JobFile, designation: str) -> None:
-        self._refuse_known(tables.Unit, "unit", designation)
         row = tables.Unit(
             designation=designation,
             machine=job.machine,

@@ -3,7 +3,6 @@
 from sqlalchemy import func, select
 
 from spinproof.files.canonical import canonical_json, digest_of
-from spinproof.files.digest import sha256_of_bytes
 from spinproof.ledger import rules, tables
 from spinproof.ledger.campaigns import CampaignRecords
 from spinproof.ledger.entries import (
@@ -221,16 +220,18 @@ class RunRecords(CampaignRecords):
         """
         entry = self.run(run)
         self._require_own(entry, judgement, limits)
-        earlier = self.judgements(run)
-        new = self._keep_judgement(entry, judgement, limits)
-        decided = self.classifications(run)
-        if decided and not (
-            earlier and rules.follows_rejudgement(entry, decided[-1], earlier[0], new)
-        ):
-            return decided[-1]
-        if judgement.outcome is Outcome.COUNTED:
+        earlier, decided = self.judgements(run), self.classifications(run)
+        new = self._entry_of(entry, judgement)
+        takes_over = not decided or (
+            bool(earlier) and rules.follows_rejudgement(entry, decided[-1], earlier[0], new)
+        )
+        if takes_over and new.outcome is Outcome.COUNTED:
             self._require_countable(entry, new)
-        return self._decide(run, judgement.outcome, rules.JUDGE, None, judgement.reasons, ())
+        if not earlier or earlier[-1].sha256 != new.sha256:
+            self._keep_judgement(new, judgement, limits)
+        if not takes_over:
+            return decided[-1]
+        return self._decide(run, new.outcome, rules.JUDGE, None, judgement.reasons, ())
 
     def classify(
         self,
@@ -320,25 +321,29 @@ class RunRecords(CampaignRecords):
                 f"{limits.revision + 1}.",
             )
 
-    def _keep_judgement(
-        self, run: RunEntry, judgement: Judgement, limits: LimitSet
-    ) -> JudgementEntry:
-        canonical = canonical_json(judgement.to_document())
-        row = tables.JudgementRow(
+    def _entry_of(self, run: RunEntry, judgement: Judgement) -> JudgementEntry:
+        return JudgementEntry(
             run=run.name,
-            sha256=sha256_of_bytes(canonical),
-            canonical=canonical.decode(),
-            limits_sha256=self._keep("limits", limits.name, limits),
+            sha256=digest_of(judgement.to_document()),
+            limits_sha256=judgement.limits_sha256,
             software=judgement.software,
-            outcome=judgement.outcome.value,
-            who=self._who,
+            outcome=judgement.outcome,
             at=self._at,
         )
-        known = self.judgements(run.name)
-        if known and known[-1].sha256 == row.sha256:
-            return known[-1]
-        self._add(row, "run.judge", f"run {run.name}")
-        return self.judgements(run.name)[-1]
+
+    def _keep_judgement(self, new: JudgementEntry, judgement: Judgement, limits: LimitSet) -> None:
+        self._keep("limits", limits.name, limits)
+        row = tables.JudgementRow(
+            run=new.run,
+            sha256=new.sha256,
+            canonical=canonical_json(judgement.to_document()).decode(),
+            limits_sha256=new.limits_sha256,
+            software=new.software,
+            outcome=new.outcome.value,
+            who=self._who,
+            at=new.at,
+        )
+        self._add(row, "run.judge", f"run {new.run}")
 
     def _require_held(self, run: RunEntry, evidence: tuple[str, ...]) -> None:
         for sha256 in evidence:

@@ -1,1 +1,1 @@
-"""Migrations of the ledger's tables, in order; each is frozen once it was released."""
+"""One module for each step from a version of the tables to the next."""

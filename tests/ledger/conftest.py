@@ -1,0 +1,69 @@
+"""Every test of the ledger runs on SQLite and on PostgreSQL."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from tests import postgres
+from tests.ledger.cases import AT
+
+from spinproof.ledger.ledger import Ledger, open_ledger
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[postgres.Server]:
+    with postgres.running_server() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("template") / "ledger.db"
+    open_ledger(f"sqlite:///{path}", at=AT).close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def empty_database(server: postgres.Server) -> str:
+    name = server.new_database()
+    open_ledger(server.url(name), at=AT).close()
+    return name
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
+def backend(request: pytest.FixtureRequest) -> str:
+    return request.param
+
+
+@pytest.fixture
+def bare_url(backend: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Address of a database without tables."""
+    if backend == "sqlite":
+        yield f"sqlite:///{tmp_path / 'ledger.db'}"
+    else:
+        running = request.getfixturevalue("server")
+        name = running.new_database()
+        yield running.url(name)
+        running.drop(name)
+
+
+@pytest.fixture
+def url(backend: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Address of a ledger without records."""
+    if backend == "sqlite":
+        path = tmp_path / "ledger.db"
+        shutil.copy(request.getfixturevalue("empty_file"), path)
+        yield f"sqlite:///{path}"
+    else:
+        running = request.getfixturevalue("server")
+        name = running.new_database(request.getfixturevalue("empty_database"))
+        yield running.url(name)
+        running.drop(name)
+
+
+@pytest.fixture
+def ledger(url: str) -> Iterator[Ledger]:
+    opened = open_ledger(url, at=AT)
+    yield opened
+    opened.close()

@@ -1,0 +1,241 @@
+"""The audit trail: its chain, its guards, and what happens when somebody goes round them."""
+
+import json
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+from sqlalchemy import Connection, Engine, exc, text
+from sqlalchemy.orm import Session
+from tests.ledger.cases import (
+    AT,
+    CORRECTED,
+    HEAD,
+    add_supply_log,
+    attempt,
+    later,
+    open_burn_in,
+    start,
+)
+
+from spinproof.ledger import audit, database, tables
+from spinproof.ledger.entries import AuditEntry
+from spinproof.ledger.ledger import Ledger, open_ledger
+from spinproof.model.run import Outcome, Purpose
+
+
+@pytest.fixture(
+    scope="module", params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
+)
+def url(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Give the address of a ledger that all tests here share."""
+    if request.param == "sqlite":
+        return f"sqlite:///{tmp_path_factory.mktemp('audit') / 'ledger.db'}"
+    server = request.getfixturevalue("server")
+    return server.url(server.new_database())
+
+
+@pytest.fixture(scope="module")
+def lived(url: str) -> Iterator[Ledger]:
+    """Give a ledger that has seen every kind of change."""
+    ledger = open_ledger(url, at=AT)
+    open_burn_in(ledger)
+    with ledger.transaction("TT-1", later(10)) as records:
+        attempt(records, Outcome.COUNTED)
+        dipped = attempt(records, Outcome.RELEVANT_FAILURE)
+        records.classify(
+            dipped.name,
+            Outcome.INVALID_OUTSIDE,
+            reasons=("supply fell",),
+            evidence=(add_supply_log(records),),
+            second="QI-2",
+        )
+        attempt(records, Outcome.RELEVANT_FAILURE)
+        records.set_configuration(HEAD, CORRECTED, "lock-nut torqued")
+        start(records, purpose=Purpose.TRIAL)
+    yield ledger
+    ledger.close()
+
+
+@pytest.fixture(scope="module")
+def engine(url: str, lived: Ledger) -> Iterator[Engine]:
+    opened = database.connect(url, 5)
+    yield opened
+    opened.dispose()
+
+
+@contextmanager
+def insider(engine: Engine) -> Iterator[Connection]:
+    """Open the database with every right and the guards off; undo everything at the end."""
+    with engine.connect() as connection:
+        if engine.dialect.name == "sqlite":
+            names = connection.execute(text("SELECT name FROM sqlite_master WHERE type='trigger'"))
+            for (name,) in names.fetchall():
+                connection.exec_driver_sql(f"DROP TRIGGER {name}")
+        else:
+            connection.exec_driver_sql("DROP FUNCTION spinproof_refuse CASCADE")
+        yield connection
+        connection.rollback()
+
+
+def finding(connection: Connection, anchor: tuple[int, str] | None = None) -> str | None:
+    with Session(connection) as session:
+        return audit.verify(session, anchor).broken
+
+
+def rewrite(connection: Connection, **changes: object) -> None:
+    """Change row 40 and mend every hash after it, as an insider with time would."""
+    table = tables.Audit.__table__
+    previous = audit.BEGINNING
+    for found in connection.execute(table.select().order_by(table.c.seq)).mappings().all():
+        values = dict(found) | {"previous": previous} | (changes if found["seq"] == 40 else {})
+        previous = audit.row_hash(AuditEntry(**values))
+        connection.execute(
+            table.update().where(table.c.seq == found["seq"]).values(values | {"sha256": previous})
+        )
+
+
+def test_every_change_tells_who_when_what_and_why(lived: Ledger):
+    with lived.reading() as records:
+        (entry,) = [e for e in records.audit() if e.act == "campaign.close"]
+
+    assert (entry.who, entry.at) == ("TT-1", "2031-05-06T07:08:19.123Z")
+    assert (entry.object, entry.why) == (f"head {HEAD}", "lock-nut torqued")
+    assert entry.before is not None
+    assert json.loads(entry.before)["closing"] is None
+    assert json.loads(entry.after)["closing"] == "configuration changed"
+
+
+def test_the_trail_of_one_run_tells_its_life(lived: Ledger):
+    with lived.reading() as records:
+        acts = [entry.act for entry in records.audit("run QA-1041-L-002")]
+
+    assert acts == ["run.start", "run.finish", "run.judge", "run.classify", "run.classify"]
+
+
+def test_the_trail_of_a_whole_life_holds_together(lived: Ledger):
+    with lived.reading() as records:
+        check, entries = records.verify_audit(), records.audit()
+
+    assert check.broken is None
+    assert (check.entries, check.head) == (len(entries), entries[-1].sha256)
+    assert {entry.act for entry in entries} == set(audit.ACTS) - {"scope.change"}
+    assert [entry.seq for entry in entries] == list(range(1, len(entries) + 1))
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE audit SET who = who",
+        "UPDATE document SET canonical = canonical",
+        "UPDATE configuration SET what = what",
+        "UPDATE evidence SET name = name",
+        "UPDATE judgement SET outcome = outcome",
+        "UPDATE classification SET outcome = outcome",
+        "UPDATE run SET number = number",
+        "UPDATE run SET recipe_sha256 = head_sha256",
+        "DELETE FROM audit",
+        "DELETE FROM document",
+        "DELETE FROM configuration",
+        "DELETE FROM evidence",
+        "DELETE FROM judgement",
+        "DELETE FROM classification",
+        "DELETE FROM run",
+        "DELETE FROM campaign",
+        "DELETE FROM scope_item",
+    ],
+)
+def test_the_database_itself_refuses_to_change_what_was_recorded(engine: Engine, statement: str):
+    with pytest.raises(exc.DBAPIError, match="append-only"), engine.begin() as connection:
+        connection.exec_driver_sql(statement)
+
+
+@pytest.mark.parametrize("table", tables.APPEND_ONLY)
+def test_a_row_cannot_be_replaced_or_truncated_away(engine: Engine, table: str):
+    replace = f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}"  # noqa: S608 - our own names
+    statement = replace if engine.dialect.name == "sqlite" else f"TRUNCATE {table} CASCADE"
+    with pytest.raises(exc.DBAPIError, match="append-only"), engine.begin() as connection:
+        connection.exec_driver_sql(statement)
+
+
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        ("UPDATE audit SET who = 'XX-9' WHERE seq = 40", "row 40 was changed"),
+        ("UPDATE audit SET after = '{}' WHERE seq = 40", "row 40 was changed"),
+        ("DELETE FROM audit WHERE seq = 40", "row 40 is missing: row 41 follows row 39"),
+        (
+            "UPDATE audit SET previous = (SELECT sha256 FROM audit WHERE seq = 38) WHERE seq = 40",
+            "row 40 does not follow",
+        ),
+        (
+            "UPDATE classification SET outcome = 'counted' WHERE outcome = 'relevant failure'",
+            "classification 2 is not what the trail tells: outcome differs",
+        ),
+        ("DELETE FROM classification WHERE id = 4", "classification 4 is in the trail, and gone"),
+        ("DELETE FROM run WHERE number = 4", "run QA-1041-L-004 is in the trail, and gone"),
+        ("UPDATE run SET number = 9 WHERE number = 3", "run QA-1041-L-003 is not what the trail"),
+        ("UPDATE judgement SET canonical = '{}' WHERE id = 2", "judgement .* was changed after"),
+        (
+            "UPDATE document SET canonical = replace(canonical, '450', '451') WHERE kind = 'plan'",
+            "document .* was changed after",
+        ),
+        ("UPDATE unit SET in_scope = true WHERE letter = 'U'", "unit QM-207-U is not what"),
+        (
+            "INSERT INTO evidence SELECT 'ab', job, name, what, who, at FROM evidence",
+            "evidence ab is not in the trail",
+        ),
+    ],
+)
+def test_what_was_changed_behind_the_trail_is_named(engine: Engine, statement: str, told: str):
+    with insider(engine) as connection:
+        assert finding(connection) is None
+        connection.exec_driver_sql(statement)
+
+        assert re.match(told, finding(connection) or "")
+
+
+def test_a_trail_rewritten_with_fresh_hashes_shows_only_against_a_note_kept_elsewhere(
+    engine: Engine, lived: Ledger
+):
+    with lived.reading() as records:
+        check = records.verify_audit()
+    note = (check.entries, check.head)
+    with insider(engine) as connection:
+        rewrite(connection, who="XX-9")
+
+        assert finding(connection) is None
+        assert finding(connection, note) == (
+            f"no row {note[0]} has the hash {note[1]} that was noted elsewhere"
+        )
+
+
+def test_a_trail_that_lost_its_end_shows_against_a_note_kept_elsewhere(
+    engine: Engine, lived: Ledger
+):
+    with lived.reading() as records:
+        check = records.verify_audit()
+    with insider(engine) as connection:
+        connection.exec_driver_sql("DELETE FROM audit WHERE act = 'run.start' AND seq > 60")
+        connection.exec_driver_sql("DELETE FROM run WHERE number = 4")
+
+        assert str(finding(connection, (check.entries, check.head))).startswith("no row")
+
+
+def test_an_older_note_still_holds_when_the_trail_has_grown(lived: Ledger):
+    with lived.reading() as records:
+        check = records.verify_audit()
+    with lived.transaction("QI-2", AT) as records:
+        records.add_evidence("QA-1041", "f" * 64, "photo.png", "the gap after setting")
+
+    with lived.reading() as records:
+        assert records.verify_audit((check.entries, check.head)).broken is None
+        assert records.verify_audit((check.entries, "0" * 64)).broken is not None
+
+
+def test_an_act_that_the_ledger_does_not_know_is_named(engine: Engine):
+    with insider(engine) as connection:
+        rewrite(connection, act="run.bless")
+
+        assert finding(connection) == "row 40 tells of run.bless, which is no act of the ledger"
