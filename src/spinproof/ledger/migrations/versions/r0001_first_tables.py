@@ -22,7 +22,9 @@ NEVER_RENAMED = {"run": ("name", "head", "number", "purpose", "recipe_sha256", "
 
 def upgrade() -> None:
     """Make the tables and the triggers that guard them."""
-    _make_holdings()
+    _make_documents()
+    _make_jobs()
+    _make_evidence()
     _make_configurations_and_campaigns()
     _make_runs()
     _make_audit()
@@ -30,7 +32,7 @@ def upgrade() -> None:
     guard()
 
 
-def _make_holdings() -> None:
+def _make_documents() -> None:
     op.create_table(
         "document",
         sa.Column("sha256", sa.Text, primary_key=True),
@@ -40,6 +42,9 @@ def _make_holdings() -> None:
         sa.Column("canonical", sa.Text, nullable=False),
         sa.Column("kept_at", sa.Text, nullable=False),
     )
+
+
+def _make_jobs() -> None:
     op.create_table(
         "job",
         sa.Column("name", sa.Text, primary_key=True),
@@ -73,6 +78,9 @@ def _make_holdings() -> None:
         sa.Column("state", sa.Text, nullable=False),
         sa.Column("consequence", sa.Text),
     )
+
+
+def _make_evidence() -> None:
     op.create_table(
         "evidence",
         sa.Column("sha256", sa.Text, primary_key=True),
