@@ -79,7 +79,7 @@ def one_channel(folder: Path) -> Path:
         ("time [s],display speed", ["0,1", "1,2"], "display speed"),
         ("time [s],display speed [rpm]", [], "trace.csv"),
         ("time [s],display speed [rpm]", ["0,1", "2,3", "1,2"], "time"),
-        ("time [s];display speed [rpm]", ["0;1,5", "1;2,5"], ";"),
+        ("time [s];display speed [rpm]", ["0;1,5", "1;2,5"], "commas"),
         ("time [s],display speed [rpm]", ["0,1", "1"], "line 3"),
     ],
     ids=["mixed units", "no unit", "empty", "time runs back", "semicolons", "ragged row"],

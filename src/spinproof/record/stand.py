@@ -96,7 +96,11 @@ class ModbusStand:
         self._map = channel_map
         self._unit = channel_map.unit_id
         self._where = f"{host}:{port}, unit {channel_map.unit_id}"
-        self.reconnect()
+        try:
+            self.reconnect()
+        except StandError:
+            self.close()
+            raise
 
     def reconnect(self) -> None:
         """Connect anew, and check again what answers.
