@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from tests.demo_files import CR_1, JOB, LIMITS, LOWER, LOWER_CHANNELS, PARTIAL_LOAD
+from tests.demo_files import CR_1, DEMO_DATA, JOB, LIMITS, LOWER, LOWER_CHANNELS, PARTIAL_LOAD
 
 from spinproof.app.home import Home, open_home
 from spinproof.app.intake import open_shop_ledger
@@ -14,6 +14,8 @@ from spinproof.files.digest import sha256_of_bytes
 from spinproof.judge.judging import judge
 from spinproof.ledger.entries import RunEntry
 from spinproof.ledger.ledger import Ledger
+from spinproof.model.configuration import Configuration
+from spinproof.model.documents import parse_document
 from spinproof.model.plan import Plan
 from spinproof.model.program import Fault, FaultKind, Program
 from spinproof.model.registers import RECORD_REGISTERS, SAMPLE_RATE_HZ, SAMPLES_PER_BLOCK
@@ -24,6 +26,10 @@ from spinproof.record.journal import SUFFIX, JournalWriter, Opening
 from spinproof.record.trace_file import seal_journal
 from spinproof.virtualhead.head import VirtualHead, simulate
 
+AS_BUILT, CORRECTED = (
+    parse_document((DEMO_DATA / name).read_text(), Configuration, name)
+    for name in ("as-built.configuration.toml", "tach-corrected.configuration.toml")
+)
 HEAD = "QM-207-L"
 EXCLUDED = "QM-207-U"
 BEGIN = datetime(2031, 5, 6, 7, 0, 0, tzinfo=UTC)
@@ -127,10 +133,16 @@ class Bench:
             records.add_judgement(run.name, judgement, LIMITS)
             return records.run(run.name)
 
-    def configure(self, gap: str, what: str) -> None:
+    def configure(self, configuration: Configuration) -> None:
         """Record a configuration of the head."""
+        document = {
+            "configuration": configuration.to_document(),
+            "head": LOWER.to_document(),
+            "channels": LOWER_CHANNELS.to_document(),
+            "limits": LIMITS.to_document(),
+        }
         with self.ledger.transaction("AS-2", self.later(30)) as records:
-            records.set_configuration(HEAD, {"head": HEAD, "tach gap": gap}, what)
+            records.set_configuration(HEAD, document, configuration.what)
 
     def open_campaign(self) -> None:
         """Open a campaign from the plan."""
@@ -149,11 +161,11 @@ def demo_bench(root: Path) -> Bench:
     bench = empty_bench(root)
     with bench.ledger.transaction("RT-1", bench.now) as records:
         records.add_job(JOB)
-    bench.configure("0.80 mm", "as built")
+    bench.configure(AS_BUILT)
     bench.open_campaign()
     bench.attempt()
     bench.attempt(Fault(kind=FaultKind.TACH_GAP, size=1.9))
-    bench.configure("0.80 mm, lock-nut 2.5 N m", "tach gap set again, torque of lock-nut recorded")
+    bench.configure(CORRECTED)
     bench.open_campaign()
     bench.attempt()
     dipped = bench.attempt(Fault(kind=FaultKind.DI_PRESSURE_DIP, size=1.4))

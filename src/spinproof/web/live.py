@@ -18,7 +18,7 @@ from spinproof.model.errors import SpinproofError
 from spinproof.web.faults import fault_of
 from spinproof.web.rendering import render
 from spinproof.web.shop import Shop
-from spinproof.web.wording import quantity
+from spinproof.web.wording import reading
 
 router = APIRouter()
 
@@ -69,8 +69,5 @@ async def follow(request: Request, shop: Shop, head: Head) -> AsyncIterator[Serv
 def document_of(now: LiveView) -> dict[str, Any]:
     """Give a moment of a recording as plain JSON types, with its readings in words."""
     document = asdict(now)
-    document["readings"] = [
-        {"name": reading.name, "text": quantity(reading.value, reading.unit)}
-        for reading in now.readings
-    ]
+    document["readings"] = [{"name": shown.name, "text": reading(shown)} for shown in now.readings]
     return document

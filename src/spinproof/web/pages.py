@@ -44,7 +44,8 @@ def show_head(shop: Shop, head: str, outcome: str | None = None) -> Response:
             mend=f"A run is called {', '.join(WORDS[:-1])} or {WORDS[-1]}.",
         )
     view = shop.head(head)
-    return render("head.html", head=view, words=WORDS, chosen=outcome, simulated=view.job.simulated)
+    simulated = view.job.simulated and bool(view.runs)
+    return render("head.html", head=view, words=WORDS, chosen=outcome, simulated=simulated)
 
 
 @router.get("/heads/{head}/strip.svg")

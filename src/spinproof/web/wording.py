@@ -3,7 +3,7 @@
 import math
 from datetime import datetime
 
-from spinproof.app.views import NOT_JUDGED, RUNNING, VOID
+from spinproof.app.views import NOT_JUDGED, RUNNING, VOID, LiveReading
 from spinproof.figures.marks import mark_of
 from spinproof.figures.units import printed_unit
 from spinproof.model.handover import ScopeState
@@ -115,6 +115,20 @@ def _decimals_for(value: float) -> int:
     return max(0, 3 - math.floor(math.log10(abs(value))))
 
 
+def reading(shown: LiveReading) -> str:
+    """Write a reading with the decimals of its channel, and its unit.
+
+    Examples
+    --------
+    >>> reading(LiveReading(name="motor current", unit="A", value=0.01, resolution=0.01))
+    '0.01 A'
+    """
+    if shown.value is None:
+        return "no reading"
+    decimals = max(0, -math.floor(math.log10(shown.resolution) + 1e-9))
+    return f"{number(shown.value, decimals)} {unit(shown.unit)}"
+
+
 def measured(metric: Metric) -> str:
     """Write a metric as value ± U with its unit, U being twice the standard uncertainty.
 
@@ -208,7 +222,7 @@ FILTERS = {
     "tone": tone,
     "letter": letter,
     "unit": unit,
-    "quantity": quantity,
+    "reading": reading,
     "measured": measured,
     "limit": limit,
     "title": title,

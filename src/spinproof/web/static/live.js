@@ -15,7 +15,7 @@
     rolling.replaceChildren();
     const canvas = make("div", { role: "img", "aria-label": "Speed in rpm over the last two minutes; the present value stands above as a number" });
     rolling.append(make("div", { class: "panel" }, make("h3", {}, "Speed (rpm), last 120 s"), canvas));
-    const options = chartOptions({ width: canvas.clientWidth, height: 220, unit: "rpm", names: ["speed"], steps: [], events: [] });
+    const options = chartOptions({ width: canvas.clientWidth, height: 190, unit: "rpm", names: ["speed"], steps: [], events: [] });
     options.scales = {
       x: { time: false, range: (_, low, high) => [Math.max(0, (high || 0) - WINDOW_S), Math.max(WINDOW_S, high || 0)] },
       y: { range: (_, low, high) => [0, Math.max(100, (high || 0) * 1.1)] },
@@ -24,7 +24,7 @@
   }
 
   function readings(list) {
-    const rows = list.map((r) => make("tr", {}, make("th", { scope: "row" }, r.name), make("td", { class: "n" }, r.text)));
+    const rows = list.map((r) => make("div", {}, make("dt", {}, r.name), make("dd", {}, r.text)));
     document.getElementById("readings").replaceChildren(...rows);
   }
 
@@ -39,7 +39,7 @@
     while (time.length && time[time.length - 1] - time[0] > WINDOW_S + 5) { time.shift(); speed.shift(); }
     put("step", now.step);
     put("left", now.left_s === null ? "–" : clock(now.left_s));
-    put("speed", now.speed_rpm === null ? "no pulse" : now.speed_rpm.toFixed(0));
+    put("speed", now.speed_rpm === null ? (now.run ? "no pulse" : "–") : now.speed_rpm.toFixed(0));
     put("run", now.run || "none");
     put("recipe", now.recipe || "–");
     put("count", now.count);
@@ -60,10 +60,10 @@
     const unheard = silence > 5;
     const late = state === "recording" && age !== null && age > 3;
     document.getElementById("freshness").className = "age " + (late || unheard ? "silent" : state);
-    root.classList.toggle("old", late || unheard);
+    root.className = late || unheard ? "old" : state;
     if (unheard) { put("words", "The pages' server does not answer; the recording does not depend on it."); put("age", ""); }
     else if (late) { put("words", "No data"); put("age", `since ${age.toFixed(0)} s. What was recorded is kept.`); }
-    else { put("words", words); put("age", age === null ? "" : `newest samples ${age.toFixed(0)} s old`); }
+    else { put("words", words); put("age", age === null ? "" : `Newest samples ${age.toFixed(0)} s old.`); }
   }
 
   draw();
