@@ -212,6 +212,17 @@ def test_a_running_head_takes_neither_start_nor_service(logger):
         assert caught.value.is_busy
 
 
+def test_a_run_whose_reader_has_gone_gives_way_to_the_next(logger):
+    start(logger, program(run_number=4))
+    while not logger.is_held_up:
+        logger.step()
+    start(logger, program(run_number=5))
+    blocks = play(logger)
+
+    assert {got[BlockHead.RUN_NUMBER] for got in blocks} == {5}
+    assert len(blocks) > RING_SLOTS
+
+
 def test_an_unknown_command_is_refused(logger):
     with pytest.raises(RefusedWriteError, match="no command 77"):
         logger.write(HOLDING_COMMAND, [77])

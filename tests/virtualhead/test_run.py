@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from tests.demo_files import CR_1, LOWER, PARTIAL_LOAD
+from tests.demo_files import CR_1, LOWER, PARTIAL_LOAD, UPPER
 from tests.virtualhead.runs import NO_WAFERS, SHORT, Records, program, run, step
 
 from spinproof.model.errors import DocumentError
@@ -82,17 +82,34 @@ def test_the_dose_is_the_recipes(nominal):
 
 @pytest.mark.parametrize("load", [NO_WAFERS, PARTIAL_LOAD])
 def test_the_coast_is_free_and_takes_the_closed_forms_time(load):
-    records = run(recipe=CR_1, load=load)
+    execution = VirtualHead(LOWER).start(program(recipe=CR_1, load=load))
+    rotor, samples = execution.plant.rotor, []
+    while not execution.is_over:
+        samples.append(execution.sample())
+    records = Records(samples)
     stop = records.first(records.during(STEP_STOPPING))
-    speed = records.speed()
-    slow = records.first((records.time > stop) & (speed < 200))
+    slow = records.first((records.time > stop) & (records.speed() < 200))
 
     closed = coast_down_time(
-        loaded_inertia(LOWER, load), 0.35, 0.0, 2.5e-5,
+        loaded_inertia(LOWER, load), rotor.coulomb, 0.0, rotor.quadratic,
         1100 * RAD_PER_S_PER_RPM, 200 * RAD_PER_S_PER_RPM,
     )  # fmt: skip
     assert slow - stop == pytest.approx(float(closed), abs=0.5)
     assert records[Field.MOTOR_CURRENT][records.during(STEP_STOPPING)] == pytest.approx(0, abs=0.12)
+
+
+def test_a_head_is_near_its_specification_and_never_on_it():
+    ratios = []
+    for number in range(200):
+        plant = VirtualHead(LOWER).start(program(run_number=number + 1)).plant
+        ratios.append(plant.rotor.coulomb / LOWER.coulomb_torque_n_m)
+
+    assert np.ptp(ratios) > 0.01
+    assert np.std(ratios) == pytest.approx(0.003, rel=0.2)
+    assert np.mean(ratios) == pytest.approx(1, abs=0.015)
+    assert VirtualHead(UPPER).start(program()).plant.rotor.coulomb != pytest.approx(
+        VirtualHead(LOWER).start(program()).plant.rotor.coulomb, rel=1e-6
+    )
 
 
 def test_the_rinse_reaches_its_end_resistivity(nominal):

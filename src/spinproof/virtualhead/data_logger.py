@@ -141,11 +141,12 @@ class DataLogger:
             raise RefusedWriteError(f"there is no command {command}")
 
     def _start(self) -> None:
-        if self.head.run is not None:
+        if self.head.run is not None and not self.is_held_up:
             raise RefusedWriteError("the head runs already", is_busy=True)
         self._read_program()
         if self._program is None:
             raise RefusedWriteError("there is no program that this head can run")
+        self.head.finish()  # a run that waits for a reader who has gone is given up
         self.head.start(self._program)
         self._ring = EMPTY_SLOT * RING_SLOTS
         self._holding[HOLDING_ACKNOWLEDGE : HOLDING_ACKNOWLEDGE + 2] = [0, 0]

@@ -9,6 +9,7 @@ from spinproof.model.program import Program
 from spinproof.model.recipe import Recipe
 from spinproof.model.registers import SAMPLES_PER_BLOCK
 from spinproof.physics.rotor import RAD_PER_S_PER_RPM
+from spinproof.virtualhead.as_built import as_built, drive_scale
 from spinproof.virtualhead.controller import Controller, Plant
 from spinproof.virtualhead.door import Door, Seal
 from spinproof.virtualhead.faults import (
@@ -58,7 +59,7 @@ class Run:
         self._rng = Random(f"{program.seed}:{program.run_number}")  # noqa: S311 - noise, no secret
         self._clock = Clock(head.clock_us)
         self._ticks = 0
-        self.plant = _plant(head, program, wrong)
+        self.plant = _plant(head, program, wrong, self._rng)
         self.controller = Controller(self.plant, spec, program.recipe, wrong)
         self.stand_tach = _stand_tach(head, self.plant.tach, wrong)
         unbalance = ROTOR_UNBALANCE_G_MM + program.load.static_unbalance_g_mm
@@ -78,7 +79,7 @@ class Run:
         self._is_past_middle = False
         self._lost_ticks = int(wrong.lost_blocks) * SAMPLES_PER_BLOCK * STEPS_PER_SAMPLE
         self._dip = _dip_window(program.recipe) if wrong.dip_bar_g is not None else None
-        self._supply_bar_g = spec.di_pressure_bar_g
+        self._supply_bar_g = self.plant.water.supply_bar_g
 
     @property
     def now(self) -> float:
@@ -235,8 +236,8 @@ def simulate(head: VirtualHead, program: Program) -> Iterator[list[int]]:
     head.finish()
 
 
-def _plant(head: VirtualHead, program: Program, wrong: Disturbances) -> Plant:
-    spec = head.spec
+def _plant(head: VirtualHead, program: Program, wrong: Disturbances, rng: Random) -> Plant:
+    spec = as_built(head.spec, rng)
     gap = NOMINAL_GAP_MM + head.wear.gap_mm if wrong.tach_gap_mm is None else wrong.tach_gap_mm
     drag = spec.coulomb_torque_n_m * wrong.drag_factor * head.wear.drag_factor
     return Plant(
@@ -246,7 +247,7 @@ def _plant(head: VirtualHead, program: Program, wrong: Disturbances) -> Plant:
             spec.viscous_drag_n_m_s,
             spec.quadratic_drag_n_m_s2,
         ),
-        drive=Drive(spec, wrong.speed_scale, wrong.overshoot_percent),
+        drive=Drive(spec, drive_scale(spec) * wrong.speed_scale, wrong.overshoot_percent),
         positioner=Positioner(spec.index_enable_rpm),
         water=Water(spec, wrong.rinse_close_s),
         nitrogen=Nitrogen(spec, 1.0 - wrong.heater_dead),
