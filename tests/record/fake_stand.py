@@ -11,7 +11,6 @@ from tests.record.raw_run import make_block
 from spinproof.model.registers import (
     BLOCK_REGISTERS,
     HOLDING_ACKNOWLEDGE,
-    HOLDING_COMMAND,
     HOLDING_PROGRAM_LENGTH,
     IDENTITY_REGISTERS,
     MAGIC,
@@ -35,7 +34,12 @@ class FakeStand:
         self.written = {}
         self.on_read = None
         """Called with (address, count) before each read; may give an exception code."""
-        self.on_start = None
+        self.on_write = None
+        """Called with the address of each write."""
+        self.accepts = True
+        """Whether programs are accepted."""
+        self.delay_s = 0.0
+        """How long each answer takes."""
         self.port = 0
         self.identify("virtual stand, head QM-207-L")
         self.set(Header.MAGIC, MAGIC)
@@ -97,6 +101,8 @@ class FakeStand:
 
     async def answer(self, function, start, address, count, registers, values):
         """Answer one request, as the server asks."""
+        if self.delay_s:
+            await asyncio.sleep(self.delay_s)
         if function == READ:
             if self.on_read and (code := self.on_read(address, count)):
                 return code
@@ -107,9 +113,9 @@ class FakeStand:
             for i, value in enumerate(values):
                 self.written[address + i] = value
             if address == HOLDING_PROGRAM_LENGTH:
-                self.set(Header.PROGRAM_STATUS, 1)
-            if address == HOLDING_COMMAND and self.on_start:
-                self.on_start()
+                self.set(Header.PROGRAM_STATUS, 1 if self.accepts else 2)
+            if self.on_write:
+                self.on_write(address)
         return None
 
     def device(self):

@@ -113,15 +113,11 @@ class ModbusStand:
         self.close()
         if not self._client.connect():  # type: ignore[no-untyped-call]  # left untyped by pymodbus
             raise StandError("the stand cannot be reached", where=self._where, mend=_CHECK_LINE)
-        header = self._read_header()
-        self._check_protocol(header)
-        self.identity = _text(header[Header.IDENTITY :][:IDENTITY_REGISTERS])
-        """What the stand says it is."""
-        self._check_head()
-        self._flags = StandFlag(header[Header.FLAGS])
-        self._slots = header[Header.RING_SLOTS]
-        self.layout = self._read_layout(header)
-        """How the stand packs its samples."""
+        try:
+            self._greet()
+        except BaseException:
+            self.close()
+            raise
 
     @property
     def simulated(self) -> bool:
@@ -257,6 +253,17 @@ class ModbusStand:
         at: TracebackType | None,
     ) -> None:
         self.close()
+
+    def _greet(self) -> None:
+        header = self._read_header()
+        self._check_protocol(header)
+        self.identity = _text(header[Header.IDENTITY :][:IDENTITY_REGISTERS])
+        """What the stand says it is."""
+        self._check_head()
+        self._flags = StandFlag(header[Header.FLAGS])
+        self._slots = header[Header.RING_SLOTS]
+        self.layout = self._read_layout(header)
+        """How the stand packs its samples."""
 
     def _command(self, command: Command) -> None:
         self._refuse_real()
