@@ -52,6 +52,8 @@ class StopSequence:
     vented: Moment | None
     released: Moment | None
     opened: Moment | None
+    lock: str
+    """What became of the lock when it was not released, in words."""
 
 
 def find_stop_sequence(
@@ -72,6 +74,7 @@ def find_stop_sequence(
         vented=_vented(readings, head, after),
         released=_change(inputs, Status.DOOR_LOCKED, 0.0, rising=False),
         opened=_change(inputs, Status.DOOR_CLOSED, 0.0, rising=False),
+        lock=_lock(inputs),
     )
 
 
@@ -127,7 +130,8 @@ def breaches(
 ) -> tuple[list[str], list[str]]:
     """Give what certainly came out of order, and what cannot be told apart."""
     fired = _fired_fast(sequence, readings, head)
-    wrong, unclear = [fired] if fired else [], []
+    wrong = [*([fired] if fired else []), *_unguarded(sequence, readings)]
+    unclear = []
     moved = ("the positioner moved out", sequence.positioner)
     indexed = ("the index was proven", sequence.home)
     told = ("the seal was told to vent", sequence.vent)
@@ -159,13 +163,18 @@ def _coast_metrics(
 ) -> list[Metric]:
     name, speed = "coast_time_error", readings.reference
     if sequence.stop is None or sequence.slow is None or speed is None or not speed.turned:
-        return [missing(name, "the coast to the index enable speed was not seen")]
+        why = "the coast to the index enable speed was not seen"
+        return [missing(each, why) for each in (name, "coast_time")]
     begin = speed.at(sequence.stop.time_s)
     if not begin >= LOST_FACTOR * head.index_enable_rpm:
-        return [missing(name, f"the stop came at {begin:.0f} rpm: too slow to measure a coast")]
+        why = f"the stop came at {begin:.0f} rpm: too slow to measure a coast"
+        return [missing(each, why) for each in (name, "coast_time")]
+    lasted = sequence.slow.time_s - sequence.stop.time_s
+    spread = float(np.hypot(sequence.slow.error_s, sequence.stop.error_s) / np.sqrt(3))
+    coast = measured("coast_time", lasted, spread)
     drags = (head.coulomb_torque_n_m, head.viscous_drag_n_m_s, head.quadratic_drag_n_m_s2)
     if not any(drags):
-        return [missing(name, "the head spec states no drag to predict a coast from")]
+        return [coast, missing(name, "the head spec states no drag to predict a coast from")]
     expected = float(
         coast_down_time(
             turning_inertia(head, load),
@@ -174,13 +183,9 @@ def _coast_metrics(
             head.index_enable_rpm * RAD_PER_S_PER_RPM,
         )
     )
-    lasted = sequence.slow.time_s - sequence.stop.time_s
-    spread = float(np.hypot(sequence.slow.error_s, sequence.stop.error_s) / np.sqrt(3))
     note = f"{lasted:.1f} s from {begin:.0f} rpm, {expected:.1f} s expected"
-    return [
-        measured("coast_time", lasted, spread),
-        measured(name, 100 * (lasted / expected - 1), 100 * spread / expected, note=note),
-    ]
+    error = measured(name, 100 * (lasted / expected - 1), 100 * spread / expected, note=note)
+    return [coast, error]
 
 
 def turning_inertia(head: HeadSpec, load: Load) -> float:
@@ -225,7 +230,7 @@ def _never_indexed(sequence: StopSequence, readings: Readings, head: HeadSpec) -
             f"the last pulse of the head's tach was seen at {lost:.0f} rpm, "
             f"above the index enable speed of {head.index_enable_rpm:g} rpm"
         )
-    why.append("the door was released" if sequence.released else "the door stayed locked")
+    why.append(sequence.lock)
     slow = sequence.slow or sequence.positioner
     late = slow is not None and readings.end_s - slow.time_s > head.index_timeout_s / 2
     verdict = Verdict.FAIL if late else Verdict.NOT_MEASURED
@@ -248,7 +253,7 @@ def _release_pressure(sequence: StopSequence, readings: Readings) -> Metric:
     if seal is None:
         return missing(name, "no channel measures the seal's pressure")
     if sequence.released is None:
-        return missing(name, "the door was never released: it stayed locked")
+        return missing(name, f"no release was seen: {sequence.lock}")
     before = seal.values[seal.time_s < sequence.released.time_s]
     if before.size == 0:
         return missing(name, "the seal's pressure was not read before the release")
@@ -259,7 +264,7 @@ def _release_pressure(sequence: StopSequence, readings: Readings) -> Metric:
 def _release_speed(sequence: StopSequence, readings: Readings, head: HeadSpec) -> Metric:
     name = "release_speed"
     if sequence.released is None:
-        return missing(name, "the door was never released: it stayed locked")
+        return missing(name, f"no release was seen: {sequence.lock}")
     bounds = [
         bound
         for speed in (readings.reference, readings.own)
@@ -294,8 +299,35 @@ def _order(sequence: StopSequence, readings: Readings, head: HeadSpec) -> Metric
         note = f"the sampling cannot tell the order: {'; '.join(unclear)}"
         return measured(name, 0.0, 0.0, note=note, verdict=Verdict.UNDECIDED)
     if sequence.released is None:
-        return measured(name, 0.0, 0.0, note="the door stayed locked")
+        return measured(name, 0.0, 0.0, note=sequence.lock)
     return measured(name, 0.0, 0.0, note="slow, indexed, vented, released, in that order")
+
+
+def _lock(inputs: Inputs | None) -> str:
+    """Say what became of the door's lock until the end of the trace."""
+    if inputs is None:
+        return "no channel shows the lock"
+    locked = inputs.state(Status.DOOR_LOCKED)
+    if locked.size and locked[-1]:
+        return "the door stayed locked"
+    return "the door was released" if locked.any() else "the door was never locked"
+
+
+def _unguarded(sequence: StopSequence, readings: Readings) -> list[str]:
+    """Say whether the rotor was driven without a locked door, or again after the stop."""
+    if readings.inputs is None:
+        return []
+    inputs, found = readings.inputs, []
+    driven = inputs.state(Status.MOTOR_ENABLED)
+    safe = inputs.state(Status.DOOR_LOCKED) & inputs.state(Status.DOOR_CLOSED)
+    if (driven & ~safe).any():
+        moment = float(inputs.time_s[np.argmax(driven & ~safe)])
+        found.append(f"the motor was enabled at {moment:.1f} s without a closed and locked door")
+    if sequence.stop is not None:
+        again = _change(inputs, Status.MOTOR_ENABLED, sequence.stop.time_s, rising=True)
+        if again is not None:
+            found.append(f"the motor was enabled again at {again.time_s:.1f} s, after the stop")
+    return found
 
 
 def _fired_fast(sequence: StopSequence, readings: Readings, head: HeadSpec) -> str | None:

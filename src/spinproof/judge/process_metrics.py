@@ -30,9 +30,9 @@ def process_metrics(runs: tuple[StepRun, ...], head: HeadSpec, readings: Reading
     metrics: list[Metric] = []
     heated = [run.number for run in runs if run.step.heater_c is not None]
     for run in runs:
-        metrics += _in_hold("vibration", run, readings, Role.VIBRATION)
-        if readings.signal(Role.MOTOR_CURRENT) is not None:
-            metrics += _in_hold("motor_current", run, readings, Role.MOTOR_CURRENT)
+        metrics.append(_in_hold("vibration", run, readings, Role.VIBRATION))
+        metrics.append(_vibration_peak(run, readings))
+        metrics.append(_in_hold("motor_current", run, readings, Role.MOTOR_CURRENT))
         if run.step.water:
             metrics += _water_metrics(run, readings)
         if run.step.nitrogen:
@@ -63,19 +63,22 @@ def seal_loss(readings: Readings) -> Metric:
     return measured("seal_loss", loss, float(np.hypot(100 * 60 * spread, drift)))
 
 
-def _in_hold(name: str, run: StepRun, readings: Readings, role: Role) -> list[Metric]:
+def _in_hold(name: str, run: StepRun, readings: Readings, role: Role) -> Metric:
     series = readings.series(role)
     if series is None:
-        return [missing(name, f"no channel measures the {role}", step=run.number)]
+        return missing(name, f"no channel measures the {role}", step=run.number)
     if run.hold is None:
-        why = "the rotor was not seen to hold a speed"
-        return [missing(name, why, step=run.number)]
-    metrics = [_mean(name, series, *run.hold, step=run.number)]
-    whole = series.between(run.start_s, run.end_s)
-    if role is Role.VIBRATION and whole.size:
-        peak = float(whole.max())
-        metrics.append(measured("vibration_peak", peak, series.uncertainty(peak), step=run.number))
-    return metrics
+        return missing(name, "the rotor was not seen to hold a speed", step=run.number)
+    return _mean(name, series, *run.hold, step=run.number)
+
+
+def _vibration_peak(run: StepRun, readings: Readings) -> Metric:
+    name, series = "vibration_peak", readings.series(Role.VIBRATION)
+    whole = None if series is None else series.between(run.start_s, run.end_s)
+    if series is None or whole is None or whole.size == 0:
+        return missing(name, "no channel measures the vibration", step=run.number)
+    peak = float(whole.max())
+    return measured(name, peak, series.uncertainty(peak), step=run.number)
 
 
 def _mean(name: str, series: Series, start: float, end: float, *, step: int) -> Metric:
@@ -169,7 +172,7 @@ def _nitrogen_metrics(run: StepRun, head: HeadSpec, readings: Readings) -> list[
     series = readings.series(Role.N2_FLOW)
     if series is None:
         why = "no channel measures the flow of nitrogen"
-        return [missing("n2_flow_error", why, step=run.number)]
+        return [missing(name, why, step=run.number) for name in ("n2_flow_error", "n2_flow")]
     flow = _mean("n2_flow", series, *_steady(run), step=run.number)
     return [flow, _relative(flow, head.n2_flow_slm)]
 
@@ -191,7 +194,8 @@ def _heat_metrics(run: StepRun, readings: Readings, *, is_last: bool) -> list[Me
     series, setpoint = readings.series(Role.N2_TEMPERATURE), run.step.heater_c
     if series is None:
         why = "no channel measures the nitrogen's temperature"
-        return [missing("n2_temperature_error", why, step=run.number)] if is_last else []
+        names = ("n2_temperature", "n2_temperature_error") if is_last else ("n2_temperature",)
+        return [missing(name, why, step=run.number) for name in names]
     until = run.end_s - run.error_s / 2
     end = _mean("n2_temperature", series, until - END_S, until, step=run.number)
     if not is_last or setpoint is None:

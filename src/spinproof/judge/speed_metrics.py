@@ -15,6 +15,8 @@ from spinproof.signals.steps import overshoot, ramp_rate, time_in_band
 from spinproof.signals.tach import mean_speed
 
 RAD_PER_S_PER_RPM = np.pi / 30
+HOLD_NAMES = ("speed_error", "hold_speed", "ripple", "time_at_speed_shortfall", "time_at_speed")
+RAMP_NAMES = ("ramp_error", "ramp_rate", "overshoot", "settling_time")
 
 
 def speed_metrics(runs: tuple[StepRun, ...], readings: Readings) -> list[Metric]:
@@ -22,9 +24,8 @@ def speed_metrics(runs: tuple[StepRun, ...], readings: Readings) -> list[Metric]
     speed, why = readings.reference, no_evidence(readings)
     metrics: list[Metric] = []
     for run in runs:
-        names = ["speed_error", "ripple", "time_at_speed_shortfall"]
-        names += ["ramp_error", "overshoot", "settling_time"] if run.has_ramp else []
         if speed is None or why is not None:
+            names = HOLD_NAMES + (RAMP_NAMES if run.has_ramp else ())
             metrics += [missing(name, why or "", step=run.number) for name in names]
             continue
         metrics += _time_at_speed(run, speed)
@@ -73,7 +74,7 @@ def dose_metrics(runs: tuple[StepRun, ...], recipe: Recipe, readings: Readings) 
     if why is None and not runs:
         why = "no step ran"
     if speed is None or why is not None:
-        return [missing("dose_error", why or "")]
+        return [missing(name, why or "") for name in ("dose_error", "dose")]
     time, rpm = speed.window(runs[0].start_s, runs[-1].end_s)
     dose = thinning_dose(time, rpm * RAD_PER_S_PER_RPM)
     programmed = programmed_dose(recipe)
@@ -129,7 +130,7 @@ def _hold_metrics(run: StepRun, speed: Speed) -> list[Metric]:
         return []
     if run.hold is None:
         why = "the step was too short to hold its speed, or its speed was not seen"
-        return [missing(name, why, step=run.number) for name in ("speed_error", "ripple")]
+        return [missing(name, why, step=run.number) for name in HOLD_NAMES[:3]]
     value, uncertainty = hold_speed(run, speed)
     inside = (speed.time_s >= run.hold[0]) & (speed.time_s <= run.hold[1])
     mean = mean_of(speed.rpm[inside])

@@ -8,7 +8,7 @@ from spinproof.model.limit import DecisionRule, Limit, LimitSet
 from spinproof.model.recipe import Recipe
 from spinproof.stats.conformity import decide
 
-UNITS = {
+STEP_UNITS = {
     "step_duration_error": "s",
     "hold_speed": "rpm",
     "speed_error": "%",
@@ -32,6 +32,9 @@ UNITS = {
     "n2_flow_error": "%",
     "n2_temperature": "degC",
     "n2_temperature_error": "degC",
+}
+"""Unit of each metric of a step; ``docs/metrics.md`` says what each one is."""
+RUN_UNITS = {
     "dose": "rad2/s",
     "dose_error": "%",
     "coast_time": "s",
@@ -49,7 +52,9 @@ UNITS = {
     "missing_share": "%",
     "operator_inputs": "1",
 }
-"""Unit of each metric; ``docs/metrics.md`` says what each one is."""
+"""Unit of each metric of the whole run."""
+UNITS = STEP_UNITS | RUN_UNITS
+"""Unit of each metric."""
 
 
 def rounded(value: float, uncertainty: float = 0.0) -> float:
@@ -98,7 +103,7 @@ def missing(
 def judged(metrics: list[Metric], recipe: Recipe, limits: LimitSet) -> tuple[Metric, ...]:
     """Put each metric beside its limit, and give its verdict by the limit's own rule."""
     for limit in limits.limits:
-        _require_unit(limit, limits.name)
+        _require_sense(limit, limits.name)
     strangers = [
         Metric(
             name=limit.metric,
@@ -133,7 +138,13 @@ def _judged(metric: Metric, recipe: Recipe, limits: LimitSet) -> Metric:
     )
 
 
-def _require_unit(limit: Limit, name: str) -> None:
+def _require_sense(limit: Limit, name: str) -> None:
+    if limit.metric in RUN_UNITS and limit.step_kind is not None:
+        raise DocumentError(
+            f"the limit for {limit.metric} is restricted to steps of kind {limit.step_kind}",
+            where=name,
+            mend="That metric belongs to the whole run: leave step_kind out.",
+        )
     unit = UNITS.get(limit.metric)
     if unit is not None and unit != limit.unit:
         raise DocumentError(
