@@ -21,6 +21,7 @@ from spinproof.model.program import Fault, Program
 from spinproof.model.recipe import Recipe
 from spinproof.model.run import Outcome, Purpose
 from spinproof.model.trace import Trace
+from spinproof.record.recorder import Pace
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,8 @@ class Station:
     """Whether to start the runs; only a simulated stand can be started."""
     seed: int = 0
     """Seed of a simulated stand."""
+    pace: Pace | None = None
+    """How often and how patiently the recorder asks."""
 
 
 @dataclass(frozen=True)
@@ -174,6 +177,7 @@ def _record(
         home.traces,
         program=program,
         on_progress=on_progress,
+        pace=station.pace,
     )
 
 
