@@ -6,6 +6,7 @@ from scipy.integrate import solve_ivp
 
 from spinproof.physics.nitrogen import HEAT_CAPACITY, heater_rise, mass_flow_of
 from spinproof.physics.rinse import conductivity_of, diluted_conductivity, resistivity_of
+from spinproof.physics.rotor import drag_torque, rotational_energy
 from spinproof.physics.wafer import relative_centrifugal_force, wafer_inertia
 
 
@@ -79,3 +80,19 @@ def test_the_g_number_is_the_definition(radius_cm, rpm, rcf):
 
     assert computed == pytest.approx(rcf, rel=1e-5)
     assert computed == pytest.approx(1.118244e-5 * radius_cm * rpm**2, rel=1e-6)
+
+
+@pytest.mark.source("definition of kinetic energy, Joule per SI", kind="independent route")
+@pytest.mark.parametrize(("rpm", "joule"), [(2000, 4825.14), (1750, 3694.25), (75, 6.785)])
+def test_the_energy_of_a_rotor_is_half_its_inertia_times_the_square_of_its_speed(rpm, joule):
+    """0.22 kg m²; the same as a mass of 0.22 kg on a radius of one metre."""
+    speed = rpm * np.pi / 30
+
+    assert rotational_energy(0.22, speed) == pytest.approx(joule, rel=1e-4)
+    assert rotational_energy(0.22, speed) == pytest.approx(0.22 * (speed * 1.0) ** 2 / 2)
+
+
+@pytest.mark.source("three-term drag of SAE J1263", kind="from memory")
+def test_drag_is_the_sum_of_its_three_terms():
+    """0.12 N m, 0.002 N m s and 1.5e-5 N m s² at 1750 rpm."""
+    assert drag_torque(1750 * np.pi / 30, 0.12, 0.002, 1.5e-5) == pytest.approx(0.990280, abs=1e-6)
