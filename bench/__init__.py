@@ -1,0 +1,1 @@
+"""Benchmarks that print ratios, measured in one run."""
