@@ -272,3 +272,27 @@ def test_the_child_stops_when_its_parent_lets_go():
 
     with pytest.raises(ProcessLookupError):
         os.kill(child, 0)
+
+
+def test_the_child_stops_when_its_parent_is_killed():
+    """The child holds the parent's error stream: it reaches its end when both are gone."""
+    code = (
+        "import sys;"
+        "from spinproof.virtualhead.process_host import StandProcess;"
+        "from tests.demo_files import LOWER;"
+        "stand = StandProcess((LOWER,)).__enter__();"
+        "print(stand.port, flush=True);"
+        "sys.stdin.read()"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", code],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as parent:
+        assert int(parent.stdout.readline()) > 0
+        parent.kill()
+        _, complaints = parent.communicate(timeout=30)
+
+    assert complaints == ""
