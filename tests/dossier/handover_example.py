@@ -4,6 +4,7 @@ Everything here is invented.
 """
 
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from tests.dossier.invented_runs import (
     make_record,
 )
 
+from spinproof.dossier.keys import ReleaseKey, create_key
+from spinproof.dossier.package import write_package
 from spinproof.files.canonical import digest_of
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.model.handover import (
@@ -39,6 +42,8 @@ from spinproof.model.plan import Cell, Plan, PlannedRun
 from spinproof.model.recipe import Recipe
 from spinproof.model.software import SOFTWARE
 from spinproof.stats.demonstration import reliability_lower_bound
+
+KEY_MADE_AT = datetime(2031, 3, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True)
@@ -227,4 +232,22 @@ def _handover(plan: Plan, records: list[RunRecord], witness: RunRecord) -> Hando
             ("PT-11", "seal pressure", "calibrated, due 2031-06-30"),
             ("TC-9", "nitrogen temperature", "calibrated, due 2031-06-30"),
         ),
+    )
+
+
+def write_example(chosen: Example, folder: Path) -> tuple[Path, ReleaseKey]:
+    """Write the package of an example with a new key, both below a folder."""
+    key = create_key(folder / "keys", chosen.handover.shop, KEY_MADE_AT)
+    return write_with(chosen, folder, key), key
+
+
+def write_with(chosen: Example, folder: Path, key: ReleaseKey) -> Path:
+    """Write the package of an example with some key."""
+    return write_package(
+        chosen.handover,
+        traces=chosen.write_traces(folder / "traces"),
+        inputs=(chosen.head, chosen.limits),
+        evidence=chosen.write_evidence(folder / "evidence"),
+        key=key,
+        folder=folder / "packages",
     )

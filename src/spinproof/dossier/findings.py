@@ -11,7 +11,7 @@ class FindingKind(StrEnum):
     ADDED = "added"
     REMOVED = "removed"
     ODD_ENTRY = "odd entry"
-    """A link, a device, or anything else that is neither file nor folder."""
+    """A link, a device, an empty folder: all that is neither a file nor a folder of files."""
     MALFORMED_LIST = "malformed list"
     BAD_SIGNATURE = "bad signature"
     BAD_CERTIFICATE = "bad certificate"

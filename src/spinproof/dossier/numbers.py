@@ -7,7 +7,7 @@ References
 """
 
 import math
-from datetime import datetime
+from datetime import UTC, datetime
 
 from spinproof.figures.units import printed_unit
 from spinproof.model.limit import DecisionRule, Limit
@@ -103,12 +103,16 @@ def moment(text: str) -> str:
     >>> moment("2031-03-24T10:00:00.000Z")
     '2031-03-24 10:00 UTC'
     """
-    return datetime.fromisoformat(text).strftime("%Y-%m-%d %H:%M UTC")
+    return _in_utc(text).strftime("%Y-%m-%d %H:%M UTC")
 
 
 def day(text: str) -> str:
-    """Give the day of an RFC 3339 moment."""
-    return datetime.fromisoformat(text).strftime("%Y-%m-%d")
+    """Give the day of an RFC 3339 moment, in UTC."""
+    return _in_utc(text).strftime("%Y-%m-%d")
+
+
+def _in_utc(text: str) -> datetime:
+    return datetime.fromisoformat(text).astimezone(UTC)
 
 
 def counted_noun(count: int, noun: str) -> str:

@@ -5,6 +5,7 @@ No free text becomes a statement: what a person wrote prints as a remark, quoted
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
 from spinproof.dossier.numbers import bound, bound_in_percent, counted_noun, day
 from spinproof.files.canonical import digest_of
@@ -242,7 +243,12 @@ def _configuration_changes(handover: Handover) -> Iterable[Statement]:
             f"On {day(after.since)} the configuration changed from {before.fingerprint[:12]} to"
             f" {after.fingerprint[:12]}."
         )
-        void = tuple(a for a in handover.attempts if a.void and a.started_at < after.since)
+        since = datetime.fromisoformat(after.since)
+        void = tuple(
+            attempt
+            for attempt in handover.attempts
+            if attempt.void and datetime.fromisoformat(attempt.started_at) < since
+        )
         if void:
             text += (
                 f" The count began anew; {counted_noun(len(void), 'run')} that had counted"

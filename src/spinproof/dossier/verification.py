@@ -156,8 +156,9 @@ def _entries(path: Path) -> tuple[list[str], list[Finding]]:
 
 def _odd(name: str, mode: int) -> Finding:
     if stat.S_ISDIR(mode):
-        return Finding(FindingKind.ADDED, name, "the folder is empty")
-    what = "is a link" if stat.S_ISLNK(mode) else "is neither file nor folder"
+        what = "is an empty folder"
+    else:
+        what = "is a link" if stat.S_ISLNK(mode) else "is neither file nor folder"
     return Finding(FindingKind.ODD_ENTRY, name, what)
 
 

@@ -1,0 +1,74 @@
+"""Numbers in print: the digits that the uncertainty supports, no certainty that is not there."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from spinproof.dossier.numbers import (
+    bound,
+    bound_in_percent,
+    counted_noun,
+    interval,
+    metric_title,
+    moment,
+    plain,
+    with_uncertainty,
+)
+from spinproof.model.limit import Basis, Limit
+
+
+@given(st.floats(-1e5, 1e5), st.floats(1e-5, 1e4))
+def test_value_and_uncertainty_end_at_the_same_digit(value, uncertainty):
+    shown, expanded = with_uncertainty(value, uncertainty).replace("−", "-").split(" ± ")
+
+    assert len(shown.partition(".")[2]) == len(expanded.partition(".")[2])
+    assert float(expanded) == pytest.approx(2 * uncertainty, rel=0.051)
+    assert abs(float(shown) - value) <= 0.051 * 2 * uncertainty + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "text"),
+    [
+        (1.42, 0.09, "1.42 ± 0.18"),
+        (0.0, 0.0498, "0.00 ± 0.10"),
+        (1750.2, 12.0, "1750 ± 24"),
+        (1750.2, 120.0, "1750 ± 240"),
+        (-0.04, 0.5, "−0.0 ± 1.0"),
+        (17.25, None, "17.25"),
+        (3.0, 0.0, "3"),
+    ],
+)
+def test_a_value_prints_with_the_digits_that_its_uncertainty_supports(value, uncertainty, text):
+    assert with_uncertainty(value, uncertainty) == text
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "unit", "text"),
+    [
+        (None, 4.5, "mm/s", "≤ 4.5 mm/s"),
+        (2.2, None, "bar_g", "≥ 2.2 bar (gauge)"),
+        (-1.0, 1.0, "%", "± 1 %"),
+        (13.5, 16.5, "L/min", "13.5 to 16.5 L/min"),
+        (None, 0.0, "1", "≤ 0"),
+        (-0.5, 2.0, "s", "−0.5 to 2 s"),
+    ],
+)
+def test_a_limit_prints_as_its_interval(lower, upper, unit, text):
+    limit = Limit(metric="x", lower=lower, upper=upper, unit=unit, basis=Basis.CUSTOMER, source="y")
+
+    assert interval(limit) == text
+
+
+@given(st.floats(0, 1))
+def test_a_bound_is_never_printed_as_certain(probability):
+    assert float(bound(probability)) <= 0.9999
+    assert bound_in_percent(probability) != "100.00 %"
+    assert float(bound(probability)) == pytest.approx(min(probability, 0.9999), abs=5.1e-5)
+
+
+def test_words_around_numbers():
+    assert counted_noun(1, "wafer") == "1 wafer"
+    assert counted_noun(0, "wafer") == "0 wafers"
+    assert metric_title("n2_temperature_error") == "N2 temperature error"
+    assert moment("2031-03-24T12:00:00+02:00") == "2031-03-24 10:00 UTC"
+    assert plain(-2.50) == "−2.5"
