@@ -7,6 +7,8 @@ from tests.cli.command import Commands
 from tests.cli.test_bad_input import options
 from tests.demo_files import DEMO_DATA
 
+from spinproof.cli.main import app
+
 LIMITS = DEMO_DATA / "run.limits.toml"
 
 
@@ -75,3 +77,11 @@ def test_a_plan_is_printed_and_written(spinproof: Commands, tmp_path: Path):
     assert "54 runs" in said.out
     assert "0.9460" in said.out
     assert json.loads((tmp_path / "plan.json").read_text())["seed"] == 3
+
+
+def test_every_command_is_in_the_documentation():
+    page = (Path(__file__).parents[2] / "docs" / "commands.md").read_text()
+
+    for command in app.registered_commands:
+        name = command.name or command.callback.__name__.replace("_", "-")
+        assert f"| `{name}` |" in page, f"{name} is not documented"
