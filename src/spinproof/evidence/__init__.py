@@ -1,0 +1,1 @@
+"""Evidence and identity: files taken in without what they should not tell, and the sealed vault."""
