@@ -7,9 +7,12 @@ from tests.judge.traces import judged, make_trace
 
 from spinproof.files.canonical import canonical_json, digest_of
 from spinproof.judge.verdicts import UNITS
+from spinproof.model.channel import CountType, Role
 from spinproof.model.judgement import Judgement
 from spinproof.model.limit import Basis, Limit, LimitSet
 from spinproof.model.run import Ending, Outcome
+from spinproof.model.trace import Signal, Trace
+from spinproof.signals.tach import unwrap_counter
 
 
 def test_the_same_inputs_give_the_same_bytes():
@@ -71,3 +74,26 @@ def test_a_limit_that_nothing_can_keep_is_never_passed_whatever_channel_is_missi
         )
         found = judged(trace, limits=LimitSet(name="impossible", limits=(limit,)))
         assert found.outcome is Outcome.RELEVANT_FAILURE, f"{metric} without {role}"
+
+
+def as_floats(trace):
+    """Give a trace as an import from a table would: floats in the channel's unit, some missing."""
+    signals = {}
+    for name, signal in trace.signals.items():
+        imported = {"type": CountType.F64, "scale": 1.0, "missing": None}
+        values = signal.values
+        if signal.channel.role in {Role.TACH_COUNT, Role.OPTICAL_COUNT}:
+            values = unwrap_counter(signal.counts, 16).astype(float)
+        values[1000::997] = np.nan
+        signals[name] = Signal(signal.channel.model_copy(update=imported), signal.time_s, values)
+    return Trace(trace.header, signals, (), Ending.IMPORTED, trace.sha256)
+
+
+def test_a_trace_from_a_table_of_floats_is_judged_like_the_recording():
+    recorded, imported = judged(make_trace()), judged(as_floats(make_trace()))
+
+    assert imported.outcome is Outcome.COUNTED, imported.reasons
+    for metric in recorded.metrics:
+        other = imported.metric(metric.name, metric.step)
+        if metric.name != "missing_share":
+            assert other.value == pytest.approx(metric.value, abs=2 * metric.uncertainty + 1e-9)

@@ -193,8 +193,13 @@ def _whole_counts(signal: Signal) -> tuple[NDArray[np.float64], NDArray[np.int64
 
 
 def _continued(signal: Signal) -> NDArray[np.int64]:
+    """Continue a counter beyond its roll-overs; a missing reading repeats the one before it."""
+    known = np.flatnonzero(np.isfinite(signal.values))
+    if known.size == 0:
+        return np.zeros(signal.time_s.size, dtype=np.int64)
+    latest = np.searchsorted(known, np.arange(signal.time_s.size), side="right") - 1
+    counts = np.rint(signal.counts[known][np.maximum(latest, 0)]).astype(np.int64)
     width = WIDTHS.get(signal.channel.type)
     if width is None:
-        counts = np.nan_to_num(signal.counts.astype(np.float64))
-        return np.maximum.accumulate(np.rint(counts).astype(np.int64))
-    return unwrap_counter(signal.counts.astype(np.int64) & ((1 << width) - 1), width)
+        return np.maximum.accumulate(counts)
+    return unwrap_counter(counts & ((1 << width) - 1), width)
