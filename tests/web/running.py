@@ -16,7 +16,7 @@ def served(home: Home, *, allowed_hosts: tuple[str, ...] = ()) -> Iterator[str]:
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
     thread.start()
     try:
-        yield address_of(listener)
+        yield address_of(*listener.getsockname()[:2])
     finally:
         server.should_exit = True
         thread.join(timeout=20)

@@ -156,13 +156,19 @@ def empty_bench(root: Path) -> Bench:
     return Bench(home, open_shop_ledger(home), VirtualHead(LOWER))
 
 
-def demo_bench(root: Path) -> Bench:
-    """Give a home folder with a small burn-in: a failure, two invalid runs, a full campaign."""
+def burn_in_bench(root: Path) -> Bench:
+    """Give a home folder whose head is about to begin its burn-in."""
     bench = empty_bench(root)
     with bench.ledger.transaction("RT-1", bench.now) as records:
         records.add_job(JOB)
     bench.configure(AS_BUILT)
     bench.open_campaign()
+    return bench
+
+
+def demo_bench(root: Path) -> Bench:
+    """Give a home folder with a small burn-in: a failure, two invalid runs, a full campaign."""
+    bench = burn_in_bench(root)
     bench.attempt()
     bench.attempt(Fault(kind=FaultKind.TACH_GAP, size=1.9))
     bench.configure(CORRECTED)

@@ -46,7 +46,7 @@ def serve(
     """
     listener = listen(host, port)
     server = page_server(home, allowed_hosts=allowed_hosts)
-    on_ready(address_of(listener))
+    on_ready(address_of(*listener.getsockname()[:2]))
     with suppress(KeyboardInterrupt):  # how the server ends after Ctrl-C
         server.run(sockets=[listener])
 
@@ -104,7 +104,12 @@ def listen(host: str, port: int) -> socket.socket:
     return listener
 
 
-def address_of(listener: socket.socket) -> str:
-    """Give the address of the shop's page."""
-    host, port = listener.getsockname()[:2]
+def address_of(host: str, port: int) -> str:
+    """Give the address of the shop's page.
+
+    Examples
+    --------
+    >>> address_of("127.0.0.1", 8040), address_of("::1", 8040)
+    ('http://127.0.0.1:8040/', 'http://[::1]:8040/')
+    """
     return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
