@@ -5,7 +5,8 @@ import pytest
 from tests.demo_files import LOWER
 from tests.judge.traces import Scene, judged, make_trace
 
-from spinproof.judge.door import Moment, turning_inertia
+from spinproof.judge.door import turning_inertia
+from spinproof.judge.stop_sequence import Moment
 from spinproof.model.judgement import Verdict
 from spinproof.model.load import Load, spread_slots
 from spinproof.model.registers import Status

@@ -1,13 +1,14 @@
 """The judgement of a run: from its trace, recipe, head, limits and load. Pure and repeatable."""
 
 from spinproof.files.canonical import digest_of
-from spinproof.judge.door import door_metrics, events_of, find_stop_sequence
+from spinproof.judge.door import door_metrics
 from spinproof.judge.outcome import Findings, outcome_of, outside_cause_of
 from spinproof.judge.process_metrics import process_metrics, seal_loss
 from spinproof.judge.quality import quality_metrics, strangers
 from spinproof.judge.readings import Readings
 from spinproof.judge.segments import StepRun, duration_metrics, executed, step_runs, stretches
 from spinproof.judge.speed_metrics import dose_metrics, speed_metrics
+from spinproof.judge.stop_sequence import events_of, find_stop_sequence
 from spinproof.judge.verdicts import judged
 from spinproof.model.head import HeadSpec
 from spinproof.model.judgement import Judgement
