@@ -180,7 +180,8 @@ def _run_record(home: Home, reading: Reading, attempt: Attempt, points: int) -> 
             mend="Judge it first; a dossier reports no run without its judgement.",
         )
     trace = read_trace(home.trace(judgement.trace_sha256))
-    return RunRecord(attempt, reading.recipe(attempt.run), judgement, curves_of(trace, points))
+    curves = curves_of(trace, points)
+    return RunRecord(attempt, reading.recipe(attempt.run), judgement, curves, trace.header.load)
 
 
 def _judged_from(

@@ -153,7 +153,7 @@ def _full_figure(record: RunRecord, *, simulated: bool) -> str:
 def _strips(handover: Handover) -> dict[str, str]:
     """Draw each run on the axes of the longest and the fastest one, with a little room."""
     speeds = [(s.time_s, s.values) for r in handover.runs for s in r.series if s.unit == "rpm"]
-    duration = 1.03 * max((time[-1] for time, _ in speeds if time), default=1.0)
+    duration = 1.06 * max((time[-1] for time, _ in speeds if time), default=1.0)
     turned = max((v for _, values in speeds for v in values if v is not None), default=1.0)
     top = max(0.97 * turned, *(record.recipe.top_speed_rpm for record in handover.runs))
     return {

@@ -33,7 +33,8 @@ def with_uncertainty(value: float, standard_uncertainty: float | None) -> str:
 
 
 def _fixed(value: float, decimals: int) -> str:
-    return f"{value:.{decimals}f}".replace("-", MINUS)
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0 else text.replace("-", MINUS)
 
 
 def plain(value: float) -> str:

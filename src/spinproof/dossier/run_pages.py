@@ -97,8 +97,9 @@ def run_in_full(record: RunRecord, *, passed_too: bool) -> Content:
         "metrics": [
             _metric_row(metric)
             for metric in judgement.metrics
-            if passed_too or metric.verdict is not Verdict.PASS
+            if metric.verdict is not None and (passed_too or metric.verdict is not Verdict.PASS)
         ],
+        "readings": [_metric_row(metric) for metric in judgement.metrics if metric.verdict is None],
         "incidents": [f"{i.time_s:.1f} s: {i.text}" for i in judgement.incidents],
         "evidence": [sha256[:SHORT] for sha256 in attempt.evidence],
     }
@@ -146,8 +147,8 @@ def _metric_row(metric: Metric) -> Content:
         "limit": interval(limit) if limit else "",
         "basis": f"{limit.basis.value.replace('-', ' ')}: {limit.source}" if limit else "",
         "rule": rule_in_words(limit) if limit else "",
-        "verdict": metric.verdict.value if metric.verdict else "",
-        "mark": verdict_file(metric.verdict) if metric.verdict else "",
+        "verdict": metric.verdict.value if metric.verdict else None,
+        "mark": verdict_file(metric.verdict) if metric.verdict else None,
         "conformance": "" if metric.conformance is None else _probability(metric.conformance),
         "note": metric.note or "",
     }
@@ -156,8 +157,8 @@ def _metric_row(metric: Metric) -> Content:
 def _probability(value: float) -> str:
     """Give a probability of conformance; the ends are never printed as certain."""
     if value > 0.9995:
-        return "> 0.999"
-    return "< 0.001" if value < 0.0005 else f"{value:.3f}"
+        return ">0.999"
+    return "<0.001" if value < 0.0005 else f"{value:.3f}"
 
 
 def not_counted(handover: Handover, numbered: Numbered) -> list[Content]:

@@ -96,7 +96,7 @@ def _ticks(panel: Panel, height: float) -> tuple[float, ...]:
     low, high = min(readings), max(readings)
     is_noise_about_zero = low > -0.02 * high
     return round_ticks(
-        0.0 if is_noise_about_zero else low, max(high, 0.0), at_most=max(2, int(height / 24))
+        0.0 if is_noise_about_zero else low, max(high, 0.0), at_most=max(3, int(height / 24))
     )
 
 

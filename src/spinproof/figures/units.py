@@ -8,6 +8,7 @@ PRINTED = {
     "bar_g": "bar (gauge)",
     "kPa_g": "kPa (gauge)",
     "Ohm": "Ω",
+    "rad2/s": "rad²/s",
 }
 
 
