@@ -1,0 +1,5 @@
+"""``python -m spinproof``."""
+
+from spinproof.cli.main import main
+
+main()
