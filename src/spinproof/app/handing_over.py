@@ -10,6 +10,7 @@ from spinproof.app.intake import HeadSetup, present_setup
 from spinproof.dossier.keys import ReleaseKey, create_key, load_key
 from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
+from spinproof.figures.units import printed_unit
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.reading import Reading
 from spinproof.model.channel import Channel
@@ -202,9 +203,12 @@ def _instruments(setup: HeadSetup) -> tuple[tuple[str, str, str], ...]:
 
 def _calibration(channel: Channel) -> str:
     instrument = channel.instrument
-    parts = [f"standard uncertainty {instrument.standard_uncertainty:g} {channel.unit}"]
+    spread = []
+    if instrument.standard_uncertainty:
+        unit = printed_unit(channel.unit)
+        spread.append(f"standard uncertainty {instrument.standard_uncertainty:g} {unit}".rstrip())
     if instrument.relative_uncertainty:
-        parts.append(f"and {instrument.relative_uncertainty:.2%} of the reading")
+        spread.append(f"{100 * instrument.relative_uncertainty:g} % of the reading")
     due = instrument.calibration_due
-    parts.append(f"; calibration due {due}" if due else "; not calibrated, indication only")
-    return " ".join(parts).replace(" ;", ";")
+    words = f"calibration due {due}" if due else "not calibrated, indication only"
+    return "; ".join([*filter(None, [" and ".join(spread)]), words])
