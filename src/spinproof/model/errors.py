@@ -15,6 +15,9 @@
     ├── GateClosedError (RuntimeError)   the records do not allow this step yet
     ├── RecordError (LookupError)        the ledger holds no such record, or it contradicts another
     ├── PlanError (ValueError)           no plan can be made inside this envelope
+    ├── EvidenceError (ValueError)       a file cannot be taken in as evidence, or is damaged
+    ├── VaultError (ValueError)          the sealed store stays shut, or was tampered with
+    ├── SheetError (ValueError)          a spreadsheet cannot be read, or not without guessing
     └── PackageError (ValueError)        a package is not one, or cannot be verified
 
 Each says what happened, where, and how to mend it, and carries a code that the exit status,
@@ -133,6 +136,27 @@ class PlanError(SpinproofError, ValueError):
     """No plan can be made inside this envelope."""
 
     code = "plan"
+    exit_status = 2
+
+
+class EvidenceError(SpinproofError, ValueError):
+    """A file cannot be taken in as evidence, or one that is held is damaged."""
+
+    code = "evidence"
+    exit_status = 2
+
+
+class VaultError(SpinproofError, ValueError):
+    """The sealed store stays shut, or something in it was tampered with."""
+
+    code = "vault"
+    exit_status = 3
+
+
+class SheetError(SpinproofError, ValueError):
+    """A spreadsheet cannot be read, or not without guessing."""
+
+    code = "sheet"
     exit_status = 2
 
 
