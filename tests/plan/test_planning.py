@@ -235,6 +235,13 @@ def test_values_are_rounded_into_the_span_and_not_out_of_it():
     assert {recipe.steps[0].speed_rpm for recipe in own} == {455.0}
 
 
+def test_every_step_reaches_its_speed_and_holds_it():
+    hasty = head_with(rinse_s=Span(low=1.0, high=25.0), fast_dry_s=Span(low=10.0, high=60.0))
+    made = plan(hasty, corner_runs=0, total_runs=60)
+
+    assert [breaches(run.recipe, hasty) for run in made.runs if run.cell is Cell.FILL] == [[]] * 54
+
+
 def test_a_plan_needs_neither_corners_nor_recipes_of_the_customer():
     made = plan(customer=(), customer_runs=0, corner_runs=0, total_runs=5)
 
