@@ -84,7 +84,9 @@ def test_a_run_is_followed_from_its_middle_on(bench: Bench, watch: HeadWatch, bl
         assert now.speed_rpm == pytest.approx(1750, abs=5)
         assert now.simulated
         assert now.fresh
-        assert now.count == "campaign 1: 1 of 4 attempted, 0 counted, 0 relevant failures"
+        assert now.count == (
+            "campaign 1, plan of 4 runs: 0 counted of 1 attempted, 0 relevant failures"
+        )
 
         append(journal, blocks[100 * BLOCKS_PER_S : 101 * BLOCKS_PER_S])
         later = watch.look(NOW)

@@ -27,7 +27,7 @@ def test_a_package_verifies_against_the_shops_own_certificate(client: httpx.Clie
 
     assert NAME in text
     assert "<span>yes</span>" in text
-    assert "Verified against the fingerprint that was given" in text
+    assert "Verified against this shop&#39;s own certificate" in text
 
 
 def test_the_document_can_be_taken(client: httpx.Client):

@@ -7,9 +7,10 @@ import httpx
 import pytest
 from tests.demo_files import JOB
 from tests.web.running import served
-from tests.web.seed import EXCLUDED, HEAD, empty_bench
+from tests.web.seed import EXCLUDED, HEAD, burn_in_bench, empty_bench
 
 from spinproof.model.job import JobFile
+from spinproof.model.run import Ending
 
 FAILED = "QA-1041-L-002"
 OF_THE_JOB = (
@@ -249,6 +250,33 @@ def test_texts_of_people_are_shown_and_never_run(tmp_path):
             client, "/jobs/QA-1041"
         )
     bench.ledger.close()
+
+
+def test_a_run_without_an_outcome_says_how_far_it_has_come(tmp_path):
+    bench = burn_in_bench(tmp_path)
+    run = bench.start()
+    with served(bench.home) as address, httpx.Client(base_url=address) as client:
+        recorded = text_of(client, f"/runs/{run.name}")
+        shop = text_of(client, "/")
+        with bench.ledger.transaction("TT-1", bench.later(1)) as records:
+            records.finish_run(run.name, Ending.STAND_LOST, None)
+        ended = text_of(client, f"/runs/{run.name}")
+        head = client.get(f"/heads/{HEAD}", params={"outcome": "not judged"}).text
+    bench.ledger.close()
+
+    assert "It is being recorded" in recorded
+    assert f'href="/live/{HEAD}"' in recorded
+    assert f"<b>{run.name}</b>" in shop
+    assert "Its recording ended (stand lost). Nobody has judged it yet." in ended
+    assert 'id="traces"' not in ended
+    assert f"/runs/{run.name}" in head
+
+
+def test_witnessed_runs_stand_beside_the_tally(client: httpx.Client):
+    text = text_of(client, f"/heads/{HEAD}")
+
+    assert "The tally above adds up the burn-in alone" in text
+    assert '<span class="note">witness</span>' in text
 
 
 def test_an_empty_home_says_how_to_begin(tmp_path):

@@ -226,7 +226,7 @@ def attempts_in_words(records: Reading, head: str, campaign: int | None) -> str:
     Returns
     -------
     str
-        For example "campaign 2: 24 of 54 attempted, 23 counted, 0 relevant failures".
+        For example "campaign 2, plan of 54 runs: 23 counted of 24 attempted, 0 relevant failures".
     """
     if campaign is None:
         return "a trial, outside any campaign"
@@ -236,6 +236,6 @@ def attempts_in_words(records: Reading, head: str, campaign: int | None) -> str:
     counted = outcomes.count(Outcome.COUNTED)
     failures = outcomes.count(Outcome.RELEVANT_FAILURE)
     return (
-        f"campaign {campaign}: {len(runs)} of {len(records.plan(entry).runs)} attempted, "
-        f"{counted} counted, {failures} relevant failure{'' if failures == 1 else 's'}"
+        f"campaign {campaign}, plan of {len(records.plan(entry).runs)} runs: {counted} counted of "
+        f"{len(runs)} attempted, {failures} relevant failure{'' if failures == 1 else 's'}"
     )

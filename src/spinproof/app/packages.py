@@ -106,7 +106,7 @@ def _package(path: Path, own: str | None) -> PackageView:
     return PackageView(
         name=path.name,
         verified=found.ok,
-        trust=found.trust,
+        trust="verified against this shop's own certificate" if own and found.ok else found.trust,
         findings=tuple(str(finding) for finding in found.findings),
         fingerprint=found.fingerprint,
         head=signed.head if signed else None,
