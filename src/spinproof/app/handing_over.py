@@ -1,6 +1,6 @@
 """Hand over: gather what the records support, write the signed package, verify one."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from spinproof.app.clock import rfc3339, utc_now
@@ -61,7 +61,7 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
         If the head has no plan, or no attempt that could be reported.
     """
     with ledger.reading() as reading:
-        handover = gather(home, reading, head)
+        handover = replace(gather(home, reading, head), issue=_next_issue(home, reading, head))
         records = (*handover.runs, *([handover.witness] if handover.witness else []))
         inputs = _judged_from(reading, records)
     key = shop_key(home, handover.shop)
@@ -76,6 +76,14 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
         folder=home.dossiers,
     )
     return Dossier(path, key.fingerprint, handover.tally)
+
+
+def _next_issue(home: Home, reading: Reading, head: str) -> int:
+    first = f"{reading.unit(head).job}-{head}"
+    return 1 + sum(
+        path.name == first or path.name.startswith(f"{first}-issue-")
+        for path in home.dossiers.iterdir()
+    )
 
 
 def shop_key(home: Home, shop: str) -> ReleaseKey:
@@ -118,9 +126,7 @@ def gather(home: Home, reading: Reading, head: str) -> Handover:
     burn_in = tuple(a for a in attempts if a.purpose is Purpose.BURN_IN)
     witnessed = [a for a in attempts if a.purpose is Purpose.WITNESS]
     tally = reading.tally(head)
-    runs = tuple(
-        _run_record(home, reading, a, POINTS_IN_BRIEF) for a in burn_in if a.judgement_sha256
-    )
+    runs = tuple(_run_record(home, reading, a, POINTS_IN_BRIEF) for a in burn_in if a.recorded)
     witness = _run_record(home, reading, witnessed[-1], POINTS_IN_FULL) if witnessed else None
     check = reading.verify_audit()
     return Handover(

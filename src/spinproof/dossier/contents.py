@@ -22,6 +22,7 @@ from spinproof.model.errors import DocumentError
 from spinproof.model.handover import Attempt
 from spinproof.model.judgement import Judgement
 from spinproof.model.noun import Noun
+from spinproof.model.run import Outcome
 
 N = TypeVar("N", bound=Noun)
 
@@ -87,11 +88,13 @@ def _against_itself(document: EvidenceDocument) -> Iterator[Finding]:
         if set(statement.evidence) - present:
             yield _wrong(EVIDENCE_FILE, f"statement {statement.id} rests on a record not inside")
     for attempt in _attempts(document):
+        if not attempt.recorded and attempt.outcome is not Outcome.ABORTED:
+            yield _wrong(EVIDENCE_FILE, f"nothing of run {attempt.run} was recorded")
         for path, sum_ in (
             (f"runs/{attempt.run}.parquet", attempt.trace_sha256),
             (f"judgements/{attempt.run}.json", attempt.judgement_sha256),
         ):
-            if document.files.get(path) != sum_:
+            if document.files.get(path, "") != sum_:
                 yield _wrong(path, f"is not what {EVIDENCE_FILE} says of run {attempt.run}")
         if set(attempt.evidence) - present:
             yield _wrong(EVIDENCE_FILE, f"evidence of run {attempt.run} is not inside")

@@ -127,10 +127,11 @@ def document_content(handover: Handover, numbered: Numbered, seal: Seal) -> Cont
 def figures(handover: Handover) -> dict[str, str]:
     """Give all figures of the document, by file name."""
     drawn = {"outcomes.svg": outcome_strip(handover.attempts, simulated=handover.simulated)}
-    for record in all_records(handover):
-        attempt = record.attempt
+    for attempt in (*handover.attempts, *(record.attempt for record in all_records(handover))):
         mark = outcome_mark(attempt.outcome, void=attempt.void)
         drawn[run_pages.mark_file(attempt)] = mark
+    for record in all_records(handover):
+        attempt = record.attempt
         if attempt.outcome is not Outcome.COUNTED or record is handover.witness:
             drawn[f"full-{attempt.run}.svg"] = _full_figure(record, simulated=handover.simulated)
     drawn |= {run_pages.verdict_file(verdict): verdict_mark(verdict) for verdict in Verdict}
@@ -202,8 +203,9 @@ def _typeset(root: Path, data: str) -> bytes:
     except subprocess.TimeoutExpired:
         refusal = f"it took longer than {TIME_LIMIT_S:.0f} s"
     if refusal is not None:
+        shown = " ".join(refusal.split())
         raise PackageError(
-            f"the document cannot be laid out: {refusal[-300:]}",
+            f"the document cannot be laid out: {shown[:300]}",
             where=output.name,
             mend="Look in the records for the character or value that the message names.",
         )

@@ -45,7 +45,7 @@ def front(handover: Handover, numbered: Numbered) -> Content:
             ["Job", handover.job],
             ["Machine", handover.machine],
             ["Head", handover.head],
-            ["Issued", moment(handover.issued_at)],
+            ["Issued", _issued(handover)],
         ],
         "ordered": numbered.one("ordered"),
         "simulated": numbered.one("simulated"),
@@ -168,3 +168,9 @@ def _span(values: Sequence[float], unit: str) -> str:
 def wafers(count: int) -> str:
     """Give a number of wafers in words."""
     return counted_noun(count, "wafer") if count else "no wafers"
+
+
+def _issued(handover: Handover) -> str:
+    """Say when it was issued, and which issue it is when there were others before."""
+    at = moment(handover.issued_at)
+    return at if handover.issue == 1 else f"{at}, issue {handover.issue}"

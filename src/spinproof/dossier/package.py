@@ -77,7 +77,7 @@ def write_package(
     """
     refuse_unsound(handover)
     _refuse_expired(key, handover.issued_at)
-    target = folder / _plain(f"{handover.job}-{handover.head}")
+    target = folder / _plain(handover.name)
     with _built_aside(target) as place:
         records = _write_documents(handover, inputs, place)
         records |= _copy_traces(handover, traces, place)

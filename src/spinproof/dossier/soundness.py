@@ -96,8 +96,12 @@ def _faults_of_records(handover: Handover) -> Iterable[str]:
     records = all_records(handover)
     names = Counter(record.attempt.run for record in records)
     yield from (f"run {run} is there twice" for run, count in names.items() if count > 1)
-    if tuple(record.attempt for record in handover.runs) != handover.attempts:
+    recorded = tuple(attempt for attempt in handover.attempts if attempt.recorded)
+    if tuple(record.attempt for record in handover.runs) != recorded:
         yield "the attempts and the runs in full are not the same"
+    for attempt in handover.attempts:
+        if not attempt.recorded and attempt.outcome is not Outcome.ABORTED:
+            yield f"run {attempt.run} is {attempt.outcome}, and nothing of it was recorded"
     for record in records:
         attempt, judgement = record.attempt, record.judgement
         if digest_of(judgement.to_document()) != attempt.judgement_sha256:

@@ -325,7 +325,7 @@ def attempts_of_claim(handover: Handover, claim: Claim) -> tuple[Attempt, ...]:
 
 
 def _judgements(attempts: Iterable[Attempt]) -> tuple[str, ...]:
-    return tuple(attempt.judgement_sha256 for attempt in attempts)
+    return tuple(attempt.judgement_sha256 for attempt in attempts if attempt.recorded)
 
 
 def _records(attempts: Iterable[Attempt]) -> tuple[str, ...]:
@@ -333,6 +333,7 @@ def _records(attempts: Iterable[Attempt]) -> tuple[str, ...]:
         sha256
         for attempt in attempts
         for sha256 in (attempt.trace_sha256, attempt.judgement_sha256, *attempt.evidence)
+        if sha256
     )
 
 

@@ -81,6 +81,11 @@ class Attempt:
     evidence: tuple[str, ...]
     """SHA-256 of the evidence for its classification."""
 
+    @property
+    def recorded(self) -> bool:
+        """Whether anything of it was recorded; an attempt without a sample is aborted."""
+        return bool(self.trace_sha256)
+
 
 @dataclass(frozen=True)
 class Tally:
@@ -170,6 +175,15 @@ class Handover:
     limits_name: str
     instruments: tuple[tuple[str, str, str], ...]
     """Instrument, what it measures, and its calibration in words."""
+
+    issue: int = 1
+    """Which dossier of this head it is; a later one supersedes those before it."""
+
+    @property
+    def name(self) -> str:
+        """What the package is called."""
+        later = f"-issue-{self.issue}" if self.issue > 1 else ""
+        return f"{self.job}-{self.head}{later}"
 
     @property
     def exclusions(self) -> tuple[ScopeLine, ...]:

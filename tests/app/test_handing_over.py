@@ -1,0 +1,41 @@
+"""Handing over: a package from the records, a second one beside it, and none without runs."""
+
+import pytest
+from tests.shop import HEAD, Shop, short_plan
+
+from spinproof.app.burn_in import Station, make_next_run, open_campaign
+from spinproof.app.handing_over import issue_dossier, verify
+from spinproof.app.recording import StandAddress
+from spinproof.model.errors import GateClosedError, StandError
+
+
+def test_a_later_dossier_stands_beside_the_earlier_one(shop: Shop, station: Station):
+    open_campaign(shop.ledger, HEAD, short_plan(2), by="TT-1")
+    make_next_run(station)
+    first = issue_dossier(shop.home, shop.ledger, HEAD)
+    make_next_run(station)
+
+    second = issue_dossier(shop.home, shop.ledger, HEAD)
+
+    assert first.path.name == "QA-1041-QM-207-L"
+    assert second.path.name == "QA-1041-QM-207-L-issue-2"
+    assert verify(first.path, first.fingerprint).ok
+    assert verify(second.path, first.fingerprint).ok
+
+
+def test_an_attempt_of_which_nothing_was_recorded_is_reported_too(shop: Shop, station: Station):
+    open_campaign(shop.ledger, HEAD, short_plan(2), by="TT-1")
+    make_next_run(station)
+    nobody = StandAddress("127.0.0.1", 1)
+    with pytest.raises(StandError):
+        make_next_run(Station(shop.home, shop.ledger, HEAD, nobody, "TT-1", simulated_start=True))
+
+    dossier = issue_dossier(shop.home, shop.ledger, HEAD)
+
+    assert (dossier.tally.attempts, dossier.tally.counted, dossier.tally.aborted) == (2, 1, 1)
+    assert verify(dossier.path, dossier.fingerprint).ok
+
+
+def test_a_head_without_runs_has_no_dossier(shop: Shop):
+    with pytest.raises(GateClosedError, match="no burn-in run"):
+        issue_dossier(shop.home, shop.ledger, HEAD)
