@@ -5,6 +5,7 @@
     SpinproofError
     ├── OutOfRangeError (ValueError)     a law was asked outside its range
     ├── UnitError (ValueError)           a unit is missing, unknown or of another dimension
+    ├── TagError (ValueError)            a part's tag is mistyped, or is no tag
     ├── DocumentError (ValueError)       a TOML file of recipe, head, channels, limits or load
     ├── TraceError (ValueError)          a trace cannot be read, or does not hold together
     ├── JournalError (ValueError)        a recording journal is damaged beyond its tail
@@ -68,6 +69,13 @@ class UnitError(SpinproofError, ValueError):
     """A unit is missing, unknown or of another dimension."""
 
     code = "unit"
+
+
+class TagError(SpinproofError, ValueError):
+    """The tag of a part is mistyped, or is no tag."""
+
+    code = "tag"
+    exit_status = 2
 
 
 class DocumentError(SpinproofError, ValueError):

@@ -1,0 +1,288 @@
+"""Quantities typed by people: a number with its unit, by a table of our own.
+
+The table is the closed list of units that checks and instruments may use. Turning speed and
+frequency are two dimensions and never convert into one another; gauge pressure and pressure
+difference are two as well, for a gauge reading says nothing without its reference.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import AfterValidator
+
+from spinproof.model.errors import UnitError
+from spinproof.model.noun import Noun
+
+
+class Dimension(StrEnum):
+    """What a unit measures."""
+
+    LENGTH = "length"
+    ANGLE = "angle"
+    TIME = "time"
+    MASS = "mass"
+    UNBALANCE = "unbalance"
+    ROTATION = "turning speed"
+    RAMP = "rate of turning speed"
+    VELOCITY = "velocity"
+    FORCE = "force"
+    TORQUE = "torque"
+    GAUGE_PRESSURE = "gauge pressure"
+    PRESSURE_DIFFERENCE = "pressure difference"
+    TEMPERATURE = "temperature"
+    TEMPERATURE_DIFFERENCE = "temperature difference"
+    VOLUME = "volume"
+    FLOW = "liquid flow"
+    GAS_FLOW = "gas flow at reference conditions"
+    RESISTANCE = "electrical resistance"
+    RESISTIVITY = "resistivity"
+    VOLTAGE = "voltage"
+    CURRENT = "electric current"
+    POWER = "power"
+    FREQUENCY = "frequency"
+    SOUND_LEVEL = "sound level"
+    RATIO = "ratio"
+    COUNT = "count"
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One unit: value in the dimension's base = number x factor + offset."""
+
+    symbol: str
+    """How the program writes it."""
+    dimension: Dimension
+    factor: float
+    """Size of one unit in the dimension's base unit: SI where SI has one."""
+    offset: float = 0.0
+    spellings: tuple[str, ...] = ()
+    """Further ways in which people write it; upper and lower case matter."""
+
+
+_TURN = 2 * math.pi / 60
+_LITRE_PER_MINUTE = 1e-3 / 60
+
+_TABLE = (
+    Unit("mm", Dimension.LENGTH, 1e-3),
+    Unit("um", Dimension.LENGTH, 1e-6, spellings=("µm", "μm")),
+    Unit("m", Dimension.LENGTH, 1.0),
+    Unit("in", Dimension.LENGTH, 0.0254, spellings=("inch",)),
+    Unit("deg", Dimension.ANGLE, math.pi / 180, spellings=("°",)),
+    Unit("rad", Dimension.ANGLE, 1.0),
+    Unit("s", Dimension.TIME, 1.0, spellings=("sec",)),
+    Unit("ms", Dimension.TIME, 1e-3),
+    Unit("min", Dimension.TIME, 60.0),
+    Unit("h", Dimension.TIME, 3600.0),
+    Unit("kg", Dimension.MASS, 1.0),
+    Unit("g", Dimension.MASS, 1e-3),
+    Unit("mg", Dimension.MASS, 1e-6),
+    Unit("g.mm", Dimension.UNBALANCE, 1e-6),
+    Unit("rpm", Dimension.ROTATION, _TURN, spellings=("r/min", "1/min", "rev/min", "/min")),
+    Unit("rad/s", Dimension.ROTATION, 1.0),
+    Unit("rpm/s", Dimension.RAMP, _TURN),
+    Unit("mm/s", Dimension.VELOCITY, 1e-3),
+    Unit("in/s", Dimension.VELOCITY, 0.0254),
+    Unit("N", Dimension.FORCE, 1.0),
+    Unit("lbf", Dimension.FORCE, 0.45359237 * 9.80665),
+    Unit("N.m", Dimension.TORQUE, 1.0, spellings=("Nm",)),
+    Unit("kPa_g", Dimension.GAUGE_PRESSURE, 1e3),
+    Unit("bar_g", Dimension.GAUGE_PRESSURE, 1e5),
+    Unit("psi_g", Dimension.GAUGE_PRESSURE, 0.45359237 * 9.80665 / 0.0254**2),
+    Unit("Pa", Dimension.PRESSURE_DIFFERENCE, 1.0),
+    Unit("kPa", Dimension.PRESSURE_DIFFERENCE, 1e3),
+    Unit("mbar", Dimension.PRESSURE_DIFFERENCE, 100.0),
+    Unit("bar", Dimension.PRESSURE_DIFFERENCE, 1e5),
+    Unit("psi", Dimension.PRESSURE_DIFFERENCE, 0.45359237 * 9.80665 / 0.0254**2),
+    Unit("degC", Dimension.TEMPERATURE, 1.0, 273.15, ("°C", "C")),
+    Unit("degF", Dimension.TEMPERATURE, 5 / 9, 459.67 * 5 / 9, ("°F", "F")),
+    Unit("K", Dimension.TEMPERATURE_DIFFERENCE, 1.0),
+    Unit("mL", Dimension.VOLUME, 1e-6, spellings=("ml",)),
+    Unit("L", Dimension.VOLUME, 1e-3, spellings=("l",)),
+    Unit("L/min", Dimension.FLOW, _LITRE_PER_MINUTE, spellings=("l/min",)),
+    Unit("mL/min", Dimension.FLOW, _LITRE_PER_MINUTE * 1e-3, spellings=("ml/min",)),
+    Unit("gal/min", Dimension.FLOW, 231 * 0.0254**3 / 60),
+    Unit("slm", Dimension.GAS_FLOW, _LITRE_PER_MINUTE, spellings=("NL/min",)),
+    Unit("Nm3/h", Dimension.GAS_FLOW, 1 / 3600, spellings=("Nm³/h",)),
+    Unit("Ohm", Dimension.RESISTANCE, 1.0, spellings=("Ω", "ohm")),
+    Unit("mOhm", Dimension.RESISTANCE, 1e-3, spellings=("mΩ",)),
+    Unit("kOhm", Dimension.RESISTANCE, 1e3, spellings=("kΩ",)),
+    Unit("MOhm", Dimension.RESISTANCE, 1e6, spellings=("MΩ",)),
+    Unit("MOhm.cm", Dimension.RESISTIVITY, 1e4, spellings=("MΩ.cm",)),
+    Unit("V", Dimension.VOLTAGE, 1.0),
+    Unit("mV", Dimension.VOLTAGE, 1e-3),
+    Unit("kV", Dimension.VOLTAGE, 1e3),
+    Unit("A", Dimension.CURRENT, 1.0),
+    Unit("W", Dimension.POWER, 1.0),
+    Unit("Hz", Dimension.FREQUENCY, 1.0),
+    Unit("dB(A)", Dimension.SOUND_LEVEL, 1.0, spellings=("dBA",)),
+    Unit("%", Dimension.RATIO, 0.01),
+    Unit("1", Dimension.COUNT, 1.0, spellings=("", "pcs")),
+)
+
+UNITS: dict[str, Unit] = {unit.symbol: unit for unit in _TABLE}
+"""Every unit by its symbol."""
+
+_SPELLED = {spelling: unit for unit in _TABLE for spelling in (unit.symbol, *unit.spellings)}
+_NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d+)?)(?:[eE][+-]?\d+)?)\s*(.*)")
+
+
+def units_of(dimension: Dimension) -> tuple[str, ...]:
+    """Give the units of a dimension, the customary one first."""
+    return tuple(unit.symbol for unit in _TABLE if unit.dimension is dimension)
+
+
+def _known_unit(symbol: str) -> str:
+    if symbol not in UNITS:
+        msg = f'unit "{symbol}" is not one of: {", ".join(UNITS)}'
+        raise ValueError(msg)
+    return symbol
+
+
+UnitSymbol = Annotated[str, AfterValidator(_known_unit)]
+"""A unit as the program writes it; one of the table."""
+
+
+class Quantity(Noun):
+    """A number with its unit."""
+
+    value: float
+    unit: UnitSymbol
+
+    @property
+    def dimension(self) -> Dimension:
+        """What the unit measures."""
+        return UNITS[self.unit].dimension
+
+    def to(self, unit: str) -> "Quantity":
+        """Give the same quantity in another unit.
+
+        Parameters
+        ----------
+        unit : str
+            Symbol of the other unit.
+
+        Returns
+        -------
+        Quantity
+            The quantity in that unit; the very same one when the unit does not change.
+
+        Raises
+        ------
+        UnitError
+            If the unit is unknown, or of another dimension.
+        """
+        if unit == self.unit:
+            return self
+        known = read_unit(unit, self.dimension, where=f"quantity {self}")
+        here = UNITS[self.unit]
+        base = self.value * here.factor + here.offset
+        return Quantity(value=(base - known.offset) / known.factor, unit=known.symbol)
+
+    def __str__(self) -> str:
+        """Write number and unit, as in "12.5 kPa_g"; a count stands alone."""
+        return f"{self.value:g}" if self.unit == "1" else f"{self.value:g} {self.unit}"
+
+
+def read_unit(text: str, dimension: Dimension, *, where: str) -> Unit:
+    """Find the unit that a person wrote.
+
+    Parameters
+    ----------
+    text : str
+        The unit as written, for example "bar(g)", "MΩ·cm" or "l/min".
+    dimension : Dimension
+        What it should measure.
+    where : str
+        The field it was written in, for the message.
+
+    Returns
+    -------
+    Unit
+        The unit.
+
+    Raises
+    ------
+    UnitError
+        If the unit is missing, unknown or of another dimension.
+    """
+    unit = _SPELLED.get(_tidy(text))
+    if unit is not None and unit.dimension is dimension:
+        return unit
+    if not text.strip():
+        problem = f"the unit is missing, and {dimension} is expected"
+    elif unit is None:
+        problem = f'the unit "{text.strip()}" is not known'
+    elif {unit.dimension, dimension} == {Dimension.GAUGE_PRESSURE, Dimension.PRESSURE_DIFFERENCE}:
+        problem = f"{unit.symbol} says {unit.dimension}, and {dimension} is expected"
+    else:
+        problem = f'"{text.strip()}" is a unit of {unit.dimension}, and {dimension} is expected'
+    accepted = ", ".join(_printable(symbol) for symbol in units_of(dimension))
+    raise UnitError(problem, where=where, mend=f"Write the number with one of: {accepted}.")
+
+
+def parse_quantity(text: str, dimension: Dimension, *, where: str) -> Quantity:
+    """Read a number with its unit as a person typed it.
+
+    Parameters
+    ----------
+    text : str
+        For example "12.5 kPa", "2,8 bar(g)" or "450 rpm". Point and comma both mark decimals;
+        a comma before exactly three digits is refused, for it could mark thousands.
+    dimension : Dimension
+        What is asked for. A count needs no unit; everything else does.
+    where : str
+        The field it was typed in, for the message.
+
+    Returns
+    -------
+    Quantity
+        The quantity in the unit that was typed, in the program's spelling.
+
+    Raises
+    ------
+    UnitError
+        If there is no number, if the number is ambiguous or too large, or if the unit is
+        missing, unknown or of another dimension.
+    """
+    typed = text.strip().replace("\N{MINUS SIGN}", "-")
+    match = _NUMBER.fullmatch(typed)
+    if match is None:
+        raise UnitError(
+            f'"{text.strip()}" does not begin with a number',
+            where=where,
+            mend=f'Write a number and its unit, for example "12.5 {units_of(dimension)[0]}".',
+        )
+    number, unit_text = match.groups()
+    if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", number):
+        plain = number.replace(",", "")
+        raise UnitError(
+            f'"{number}" can be read as {number.replace(",", ".")} or as {plain}',
+            where=where,
+            mend=f"Write {number.replace(',', '.')} or {plain}.",
+        )
+    unit = read_unit(unit_text, dimension, where=where)
+    value = float(number.replace(",", "."))
+    if not math.isfinite(value):
+        raise UnitError(
+            f'"{number}" is too large a number', where=where, mend="Check the number of zeros."
+        )
+    if dimension is Dimension.COUNT and not (value.is_integer() and value >= 0):
+        raise UnitError(f"{number} is not a count", where=where, mend="Write a whole number.")
+    return Quantity(value=value, unit=unit.symbol)
+
+
+def _tidy(text: str) -> str:
+    """Bring the ways of writing a unit to one: products by points, gauge by "_g"."""
+    tidy = re.sub(r"\s*[·⋅*]\s*|(?<=[A-Za-zΩ])\s+(?=(cm|mm|m)$)", ".", text.strip())
+    tidy = re.sub(r"\s*(\(g\)|\s(g|gauge)|_g)$", "_g", tidy)
+    tidy = re.sub(r"^(bar|psi)g$", r"\1_g", tidy)
+    return tidy.replace("\N{OHM SIGN}", "Ω")
+
+
+def _printable(symbol: str) -> str:
+    if symbol == "1":
+        return "a whole number"
+    return symbol.replace("_g", "(g)") if symbol.endswith("_g") else symbol
