@@ -1,16 +1,33 @@
-"""Decisions of conformity: a reading with its uncertainty beside a limit."""
+"""Decisions of conformity: a reading with its uncertainty beside a limit.
+
+The one engine for every limit in the program. Its verdict is one of the program's words; how near
+the limit the reading lies is told by :class:`Standing`, the margin and the probability.
+"""
 
 from dataclasses import dataclass
+from enum import StrEnum
 from math import isfinite
-from statistics import NormalDist
 
-import numpy as np
-
-from spinproof.model.errors import OutOfRangeError
 from spinproof.model.judgement import Verdict
+from spinproof.stats.conformance import conformance_probability
+from spinproof.stats.decision_rules import GUARDED, SIMPLE, ByRisk, Interval, Rule
+from spinproof.stats.risk import ENOUGH, uncertainty_ratio
+from spinproof.stats.validity import require
 
-GUARD_FACTOR = NormalDist().inv_cdf(0.95)
-"""Standard uncertainties between limit and acceptance limit: 1.645, for 5 % risk at the limit."""
+
+class Standing(StrEnum):
+    """Where a reading stands against its limit: five ways."""
+
+    PASS = "pass"  # noqa: S105 - a verdict, no password
+    """Inside the limit, clear of the guard band."""
+    PASS_IN_GUARD = "pass inside the guard band"  # noqa: S105 - a verdict, no password
+    """Inside the limit, by less than the guard."""
+    UNDECIDED = "undecided"
+    """Inside the limit, but no reading could pass: the guard bands leave nothing between them."""
+    FAIL_IN_GUARD = "fail inside the guard band"
+    """Outside the limit, by less than the guard."""
+    FAIL = "fail"
+    """Outside the limit, clear of the guard band."""
 
 
 @dataclass(frozen=True)
@@ -20,105 +37,29 @@ class Decision:
     verdict: Verdict
     """Pass, fail or undecided."""
     conformance: float
-    """Probability that the true value lies inside the limit."""
+    """Probability that the true value lies inside the limit. [1]"""
     rule: str
     """The decision rule in words, as printed beside the verdict."""
-
-
-def acceptance_interval(
-    uncertainty: float, lower: float | None, upper: float | None, *, guarded: bool
-) -> tuple[float, float]:
-    """Interval of readings that are accepted; empty (low above high) when the guards meet.
-
-    Never raises.
-
-    Parameters
-    ----------
-    uncertainty : float
-        Standard uncertainty u of the reading. [unit of the reading]
-    lower : float or None
-        Lower limit, or None when there is none. [unit of the reading]
-    upper : float or None
-        Upper limit, or None when there is none. [unit of the reading]
-    guarded : bool
-        Whether readings must lie inside the limits by 1.645 u.
-
-    Returns
-    -------
-    tuple of float
-        Lowest and highest accepted reading; infinite where there is no limit. [unit]
-
-    References
-    ----------
-    .. [1] JCGM 106:2012, The role of measurement uncertainty in conformity assessment.
-
-    Examples
-    --------
-    >>> low, high = acceptance_interval(0.25, 17.0, None, guarded=True)
-    >>> round(low, 5)
-    17.41121
-    """
-    guard = GUARD_FACTOR * uncertainty if guarded else 0.0
-    return (
-        -np.inf if lower is None else lower + guard,
-        np.inf if upper is None else upper - guard,
-    )
-
-
-def conformance_probability(
-    value: float, uncertainty: float, lower: float | None, upper: float | None
-) -> float:
-    r"""Probability that the true value lies inside the limits.
-
-    .. math:: p_c = \Phi\left(\frac{T_U - y}{u}\right) - \Phi\left(\frac{T_L - y}{u}\right)
-
-    Never raises.
-
-    Parameters
-    ----------
-    value : float
-        The reading y. [unit]
-    uncertainty : float
-        Standard uncertainty u of the reading; zero makes the probability 0 or 1. [unit]
-    lower : float or None
-        Lower limit T_L. [unit]
-    upper : float or None
-        Upper limit T_U. [unit]
-
-    Returns
-    -------
-    float
-        Probability. [1]
-
-    Notes
-    -----
-    Holds for a Gaussian state of knowledge without other prior knowledge of the value.
-
-    References
-    ----------
-    .. [1] JCGM 106:2012, The role of measurement uncertainty in conformity assessment.
-
-    Examples
-    --------
-    >>> round(conformance_probability(1510.0, 2.5, 1485.0, 1515.0), 5)
-    0.97725
-    """
-    if uncertainty == 0:
-        inside = (lower is None or value >= lower) and (upper is None or value <= upper)
-        return float(inside)
-    true = NormalDist(value, uncertainty)
-    below_upper = 1.0 if upper is None else true.cdf(upper)
-    below_lower = 0.0 if lower is None else true.cdf(lower)
-    return max(below_upper - below_lower, 0.0)
+    standing: Standing
+    """The same in five ways, the guard band apart."""
+    margin: float
+    """Distance to the nearest limit, negative outside. [unit of the reading]"""
+    accepted: Interval
+    """Lowest and highest reading that pass; empty when the first lies above the second."""
+    remark: str | None = None
+    """What must be printed as well when the uncertainty is large beside the tolerance."""
 
 
 def decide(
-    value: float, uncertainty: float, lower: float | None, upper: float | None, *, guarded: bool
+    value: float,
+    uncertainty: float,
+    lower: float | None,
+    upper: float | None,
+    *,
+    rule: Rule | None = None,
+    guarded: bool = True,
 ) -> Decision:
     """Decide whether a reading conforms to its limits.
-
-    Guarded: accepted only inside the limits by 1.645 u, refused only outside them by 1.645 u, and
-    undecided in between. Simple: accepted inside the limits, refused outside.
 
     Parameters
     ----------
@@ -130,53 +71,109 @@ def decide(
         Lower limit. [unit]
     upper : float or None
         Upper limit. [unit]
+    rule : Rule, optional
+        The decision rule; without it ``guarded`` chooses.
     guarded : bool
-        Which of the two rules holds.
+        Without a rule: whether readings must lie inside the limits by 1.645 u, or just inside.
 
     Returns
     -------
     Decision
-        Verdict, conformance probability, and the rule in words.
+        Verdict, standing, margin, conformance probability, acceptance limits, the rule in words.
 
     Raises
     ------
     OutOfRangeError
-        If the reading or its uncertainty is not finite, or the uncertainty is negative.
+        If the reading or its uncertainty is not finite, the uncertainty is negative, or there is
+        no limit.
+
+    Notes
+    -----
+    Undecided is never turned into a pass: measure again with a smaller uncertainty, or agree on
+    another rule beforehand. The remark stands when U = 2 u is more than a quarter of the tolerance.
 
     References
     ----------
     .. [1] JCGM 106:2012, The role of measurement uncertainty in conformity assessment.
     .. [2] ILAC-G8:09/2019, Guidelines on decision rules and statements of conformity.
+    .. [3] ISO 14253-1:2017, Decision rules for verifying conformity with specifications.
 
     Examples
     --------
-    >>> decide(2.55, 0.15, None, 2.80, guarded=True).verdict.value
+    >>> decide(2.55, 0.15, None, 2.80).verdict.value
     'pass'
+    >>> from spinproof.stats.decision_rules import GUARDED_BY_U
+    >>> decide(2.55, 0.15, None, 2.80, rule=GUARDED_BY_U).standing.value
+    'pass inside the guard band'
     """
-    if not (isfinite(value) and isfinite(uncertainty) and uncertainty >= 0):
-        raise OutOfRangeError(
-            f"a reading of {value:g} with standard uncertainty {uncertainty:g} decides nothing",
-            where="decide",
-            mend="Give a finite reading, and an uncertainty of zero or more.",
-            mask=np.array([True]),
-        )
-    low, high = acceptance_interval(uncertainty, lower, upper, guarded=guarded)
-    guard = GUARD_FACTOR * uncertainty if guarded else 0.0
-    refused = (lower is not None and value < lower - guard) or (
-        upper is not None and value > upper + guard
+    require(
+        isfinite(value) and isfinite(uncertainty) and uncertainty >= 0,
+        f"a reading of {value:g} with standard uncertainty {uncertainty:g} decides nothing",
+        where="decide",
+        mend="Give a finite reading, and an uncertainty of zero or more.",
     )
-    if low <= value <= high:
-        verdict = Verdict.PASS
-    else:
-        verdict = Verdict.FAIL if refused else Verdict.UNDECIDED
+    require(
+        lower is not None or upper is not None,
+        "a reading without a limit decides nothing",
+        where="decide",
+        mend="Give a lower limit, an upper limit or both.",
+    )
+    rule = rule or (GUARDED if guarded else SIMPLE)
+    prior = rule.prior if isinstance(rule, ByRisk) else None
+    conformance = conformance_probability(value, uncertainty, lower, upper, prior)
+    verdict = _verdict(value, rule, uncertainty, lower, upper)
     return Decision(
         verdict=verdict,
-        conformance=conformance_probability(value, uncertainty, lower, upper),
-        rule=_in_words(guarded=guarded),
+        conformance=conformance,
+        rule=rule.words,
+        standing=_standing(value, rule, uncertainty, lower, upper),
+        margin=_margin(value, lower, upper),
+        accepted=rule.accepted(uncertainty, lower, upper),
+        remark=_remark(verdict, conformance, uncertainty, lower, upper),
     )
 
 
-def _in_words(*, guarded: bool) -> str:
-    if guarded:
-        return f"guarded by {GUARD_FACTOR:.3f} u: at most 5 % risk of accepting at the limit"
-    return "simple: accepted inside the limit, the risk is shared"
+def _verdict(
+    value: float, rule: Rule, uncertainty: float, lower: float | None, upper: float | None
+) -> Verdict:
+    low, high = rule.accepted(uncertainty, lower, upper)
+    if low <= value <= high:
+        return Verdict.PASS
+    low, high = rule.not_refused(uncertainty, lower, upper)
+    return Verdict.UNDECIDED if low <= value <= high else Verdict.FAIL
+
+
+def _standing(
+    value: float, rule: Rule, uncertainty: float, lower: float | None, upper: float | None
+) -> Standing:
+    """Place a reading; a rule without a guard band is seen against the usual one."""
+    clear = GUARDED if rule == SIMPLE else rule
+    verdict = _verdict(value, clear, uncertainty, lower, upper)
+    if verdict is not Verdict.UNDECIDED:
+        return Standing(verdict.value)
+    if _margin(value, lower, upper) < 0:
+        return Standing.FAIL_IN_GUARD
+    low, high = clear.accepted(uncertainty, lower, upper)
+    return Standing.UNDECIDED if low > high and rule != SIMPLE else Standing.PASS_IN_GUARD
+
+
+def _margin(value: float, lower: float | None, upper: float | None) -> float:
+    above = [] if lower is None else [value - lower]
+    below = [] if upper is None else [upper - value]
+    return min(above + below)
+
+
+def _remark(
+    verdict: Verdict,
+    conformance: float,
+    uncertainty: float,
+    lower: float | None,
+    upper: float | None,
+) -> str | None:
+    ratio = uncertainty_ratio(uncertainty, lower, upper)
+    if ratio is None or ratio >= ENOUGH:
+        return None
+    text = f"the tolerance is only {ratio:.2g} times the expanded uncertainty"
+    if verdict is Verdict.PASS:
+        return f"{text}: the probability of a false acceptance is {100 * (1 - conformance):.2g} %"
+    return f"{text}: measure with a smaller uncertainty"
