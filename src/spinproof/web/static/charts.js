@@ -22,9 +22,9 @@ function keySample(index) {
   svg.setAttribute("viewBox", "0 0 36 10");
   svg.setAttribute("aria-hidden", "true");
   line.setAttribute("d", "M0 5H36");
-  line.setAttribute("stroke", colour("curve" + (index + 1)));
+  line.setAttribute("stroke", colour("curve" + (index % DASHES.length + 1)));
   line.setAttribute("stroke-width", "3");
-  line.setAttribute("stroke-dasharray", DASHES[index].join(" "));
+  line.setAttribute("stroke-dasharray", DASHES[index % DASHES.length].join(" "));
   svg.append(line);
   return svg;
 }
@@ -107,8 +107,8 @@ function chartOptions({ width, height, unit, names: series, steps, events, onSel
     series: [
       { label: "time (s)" },
       ...series.map((name, index) => ({
-        label: `${name} (${unit})`, stroke: colour("curve" + (index + 1)), width: 2,
-        dash: DASHES[index], points: { show: false }, spanGaps: false,
+        label: `${name} (${unit})`, stroke: colour("curve" + (index % DASHES.length + 1)), width: 2,
+        dash: DASHES[index % DASHES.length], points: { show: false }, spanGaps: false,
       })),
     ],
     hooks: {

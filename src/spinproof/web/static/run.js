@@ -32,8 +32,9 @@
   }
 
   function extremes(curve) {
-    const values = curve.values.filter((value) => value !== null);
-    if (!values.length) return `${curve.name}: no reading`;
+    const inside = (time) => time >= shown.from_s && time <= shown.to_s;
+    const values = curve.values.filter((value, at) => value !== null && inside(curve.time_s[at]));
+    if (!values.length) return curve.values.length ? curve.name : `${curve.name}: no reading`;
     return `${curve.name} ${tidy(Math.min(...values))} to ${tidy(Math.max(...values))} ${curve.unit}`;
   }
 
