@@ -15,14 +15,15 @@ from spinproof.ledger import audit, database, tables, upgrade
 from spinproof.ledger.ledger import Ledger, open_ledger
 from spinproof.model.errors import BusyError, RecordError, StorageError
 
-SECOND = '''
-"""A second migration, as a later version might bring it."""
+PRESENT = max(file.name for file in (upgrade.MIGRATIONS / "versions").glob("r*.py"))[1:5]
+NEXT = f'''
+"""One migration more, as a later version might bring it."""
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "9000"
+down_revision = "{PRESENT}"
 
 
 def upgrade() -> None:
@@ -36,7 +37,7 @@ def upgrade() -> None:
 def later_migrations(tmp_path: Path) -> Path:
     folder = tmp_path / "migrations"
     shutil.copytree(upgrade.MIGRATIONS, folder, ignore=shutil.ignore_patterns("__pycache__"))
-    (folder / "versions" / "r0002_year_of_build.py").write_text(SECOND)
+    (folder / "versions" / "r9000_year_of_build.py").write_text(NEXT)
     return folder
 
 
@@ -72,7 +73,7 @@ def test_an_older_ledger_is_upgraded_and_keeps_the_rows_that_refer_to_a_rebuilt_
     upgrade.bring_up_to_date(engine, "2031-06-01T00:00:00.000Z", later_migrations)
 
     with engine.connect() as connection:
-        assert MigrationContext.configure(connection).get_current_revision() == "0002"
+        assert MigrationContext.configure(connection).get_current_revision() == "9000"
         rows = connection.exec_driver_sql("SELECT designation FROM unit ORDER BY 1").fetchall()
         assert [row[0] for row in rows] == [HEAD, "QM-207-S", "QM-207-U"]
         assert connection.exec_driver_sql("SELECT year FROM machine").fetchall() == [(None,)]
@@ -89,18 +90,18 @@ def test_a_file_is_copied_before_it_is_upgraded(tmp_path: Path, later_migrations
     upgrade.bring_up_to_date(engine, "2031-06-01T00:00:00.000Z", later_migrations)
 
     engine.dispose()
-    copy = tmp_path / "ledger-before-upgrade-from-0001-20310601T000000.000Z.db"
+    copy = tmp_path / f"ledger-before-upgrade-from-{PRESENT}-20310601T000000.000Z.db"
     with closing(sqlite3.connect(copy)) as connection:
         assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [
-            ("0001",)
+            (PRESENT,)
         ]
         assert connection.execute("SELECT name FROM job").fetchall() == [("QA-1041",)]
 
 
 def test_an_upgrade_that_fails_changes_nothing(bare_url: str, later_migrations: Path):
     open_ledger(bare_url, at=AT).close()
-    broken = later_migrations / "versions" / "r0002_year_of_build.py"
-    broken.write_text(SECOND + '    op.drop_table("no_such_table")\n')
+    broken = later_migrations / "versions" / "r9000_year_of_build.py"
+    broken.write_text(NEXT + '    op.drop_table("no_such_table")\n')
     engine = database.connect(bare_url, 5)
 
     with pytest.raises(StorageError), database.database_errors(engine):
@@ -108,7 +109,7 @@ def test_an_upgrade_that_fails_changes_nothing(bare_url: str, later_migrations: 
 
     with engine.connect() as connection:
         context = MigrationContext.configure(connection)
-        assert context.get_current_revision() == "0001"
+        assert context.get_current_revision() == PRESENT
         assert compare_metadata(context, tables.Base.metadata) == []
     engine.dispose()
 

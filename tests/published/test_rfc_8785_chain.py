@@ -34,14 +34,17 @@ def test_the_chain_can_be_followed_without_this_program(tmp_path: Path):
     with closing(sqlite3.connect(path)) as connection:
         connection.row_factory = sqlite3.Row
         for row in connection.execute("SELECT * FROM audit ORDER BY seq"):
-            content = {key: row[key] for key in row.keys() if key != "sha256"}  # noqa: SIM118 - a row iterates over its values
+            content = {key: row[key] for key in row.keys() if key not in {"sha256", "salt"}}  # noqa: SIM118 - a row iterates over its values
             written = json.dumps(
                 content, sort_keys=True, separators=(",", ":"), ensure_ascii=False
             ).encode()
             count += 1
             assert row["seq"] == count
             assert row["previous"] == previous
-            assert row["sha256"] == hashlib.sha256(written).hexdigest()
+            assert (
+                row["sha256"]
+                == hashlib.sha256(b"\0" + bytes.fromhex(row["salt"]) + written).hexdigest()
+            )
             previous = row["sha256"]
     assert (count, previous) == (check.entries, check.head)
     assert tally.counted == 1

@@ -13,31 +13,14 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from spinproof.files.canonical import canonical_json, digest_of
+from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.ledger import tables
+from spinproof.ledger.acts import ACTS
 from spinproof.ledger.entries import AuditCheck, AuditEntry
 
 BEGINNING = "0" * 64
 """What the first row names as the hash before it."""
-
-ACTS: dict[str, type[tables.Base]] = {
-    "job.add": tables.Job,
-    "machine.add": tables.Machine,
-    "unit.add": tables.Unit,
-    "scope.add": tables.ScopeItem,
-    "scope.change": tables.ScopeItem,
-    "document.keep": tables.Document,
-    "configuration.set": tables.ConfigurationChange,
-    "campaign.open": tables.Campaign,
-    "campaign.close": tables.Campaign,
-    "run.start": tables.Run,
-    "run.finish": tables.Run,
-    "run.judge": tables.JudgementRow,
-    "run.classify": tables.Classification,
-    "evidence.add": tables.Evidence,
-}
-"""What can be done, and the table that it changes."""
 
 HELD_BY_HASH = "canonical"
 """The column that the trail holds by its hash alone."""
@@ -61,7 +44,7 @@ def content(row: tables.Base) -> dict[str, Any]:
 
 
 def row_hash(row: AuditEntry) -> str:
-    """Give the hash of a row: SHA-256 over the canonical JSON of everything in it but the hash.
+    """Give the hash of a row, which is also its leaf in the tree.
 
     Parameters
     ----------
@@ -72,8 +55,16 @@ def row_hash(row: AuditEntry) -> str:
     -------
     str
         64 hexadecimal digits.
+
+    Notes
+    -----
+    SHA-256 over a zero byte, the salt, and the canonical JSON of everything else in the row. A
+    row of the first release has no salt: its hash is over the canonical JSON alone, whose first
+    byte, a brace, tells it from a node of the tree.
     """
-    return digest_of({key: value for key, value in vars(row).items() if key != "sha256"})
+    content = {key: value for key, value in vars(row).items() if key not in {"sha256", "salt"}}
+    prefix = b"" if row.salt is None else b"\x00" + bytes.fromhex(row.salt)
+    return sha256_of_bytes(prefix + canonical_json(content))
 
 
 def append(
@@ -83,9 +74,9 @@ def append(
     who: str,
     act: str,
     about: str,
-    after: dict[str, Any],
-    before: dict[str, Any] | None = None,
-    why: str | None = None,
+    change: tuple[dict[str, Any] | None, dict[str, Any]],
+    why: str | None,
+    salt: bytes,
 ) -> AuditEntry:
     """Write the next row of the trail.
 
@@ -95,16 +86,19 @@ def append(
         Session of the change that the row tells of.
     at, who, act, about : str
         When, who, what was done (one of ``ACTS``), and to which object.
-    after, before : dict of str to Any
-        The changed row's content since, and what it was before.
+    change : tuple
+        The changed row's content before, None for a new row, and its content since.
     why : str, optional
         The reason.
+    salt : bytes
+        32 random bytes, drawn for this row alone.
 
     Returns
     -------
     AuditEntry
         The row.
     """
+    before, after = change
     last = session.scalar(select(tables.Audit).order_by(tables.Audit.seq.desc()).limit(1))
     row = AuditEntry(
         seq=last.seq + 1 if last else 1,
@@ -117,6 +111,7 @@ def append(
         why=why,
         previous=last.sha256 if last else BEGINNING,
         sha256="",
+        salt=salt.hex(),
     )
     row = AuditEntry(**{**vars(row), "sha256": row_hash(row)})
     session.add(tables.Audit(**vars(row)))

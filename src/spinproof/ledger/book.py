@@ -1,5 +1,6 @@
 """Writing to the ledger: every change goes through here, and none passes the audit trail by."""
 
+from collections.abc import Callable
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -13,15 +14,18 @@ from spinproof.model.noun import Noun
 class Book(Reading):
     """A view of the ledger that may change it, in the name of somebody at some moment."""
 
-    def __init__(self, session: Session, *, who: str, at: str) -> None:
+    def __init__(
+        self, session: Session, *, who: str, at: str, draw_salt: Callable[[], bytes]
+    ) -> None:
         super().__init__(session)
         self._who = who
         self._at = at
+        self._draw_salt = draw_salt
 
     def _add(self, row: tables.Base, act: str, about: str, why: str | None = None) -> None:
         self._session.add(row)
         self._session.flush()
-        self._tell(act, about, after=audit.content(row), why=why)
+        self._tell(act, about, (None, audit.content(row)), why)
 
     def _change(
         self, row: tables.Base, act: str, about: str, why: str | None = None, **values: object
@@ -30,15 +34,13 @@ class Book(Reading):
         for key, value in values.items():
             setattr(row, key, value)
         self._session.flush()
-        self._tell(act, about, before=before, after=audit.content(row), why=why)
+        self._tell(act, about, (before, audit.content(row)), why)
 
     def _tell(
         self,
         act: str,
         about: str,
-        *,
-        after: dict[str, Any],
-        before: dict[str, Any] | None = None,
+        change: tuple[dict[str, Any] | None, dict[str, Any]],
         why: str | None,
     ) -> None:
         audit.append(
@@ -47,9 +49,9 @@ class Book(Reading):
             who=self._who,
             act=act,
             about=about,
-            before=before,
-            after=after,
+            change=change,
             why=why,
+            salt=self._draw_salt(),
         )
 
     def _keep(self, kind: str, name: str, document: Noun | dict[str, Any]) -> str:

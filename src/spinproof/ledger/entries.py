@@ -156,7 +156,9 @@ class AuditEntry:
     previous: str
     """Hash of the row before."""
     sha256: str
-    """Hash of this row, over its content and ``previous``."""
+    """Hash of this row, over its salt and its content with ``previous``: its leaf in the tree."""
+    salt: str | None
+    """32 random bytes in hexadecimal digits: who knows the hash alone cannot guess the content."""
 
 
 @dataclass(frozen=True)

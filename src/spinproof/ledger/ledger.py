@@ -1,7 +1,8 @@
 """The ledger: opening it, and its transactions."""
 
+import secrets
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 
@@ -14,11 +15,17 @@ from spinproof.ledger.records import Records
 from spinproof.model.errors import RecordError
 
 
+def fresh_salt() -> bytes:
+    """Draw the salt of one row of the audit trail: 32 bytes that nobody can guess."""
+    return secrets.token_bytes(32)
+
+
 class Ledger:
     """An open ledger. Threads may share it; writers take turns."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, draw_salt: Callable[[], bytes]) -> None:
         self._engine = engine
+        self._draw_salt = draw_salt
         self._turn = threading.Lock()  # in the database alone, waiting threads poll unfairly
 
     @contextmanager
@@ -55,7 +62,7 @@ class Ledger:
             Session(database.writer(self._engine)) as session,
             session.begin(),
         ):
-            yield Records(session, who=name, at=instant)
+            yield Records(session, who=name, at=instant, draw_salt=self._draw_salt)
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:
@@ -78,7 +85,13 @@ class Ledger:
         self._engine.dispose()
 
 
-def open_ledger(url: str, *, at: datetime, patience_s: float = 30.0) -> Ledger:
+def open_ledger(
+    url: str,
+    *,
+    at: datetime,
+    patience_s: float = 30.0,
+    draw_salt: Callable[[], bytes] = fresh_salt,
+) -> Ledger:
     """Open a ledger; an empty database gets its tables, an older one is upgraded.
 
     A SQLite file is copied beside itself before it is upgraded.
@@ -91,6 +104,8 @@ def open_ledger(url: str, *, at: datetime, patience_s: float = 30.0) -> Ledger:
         The present instant, with an offset from UTC; it names the copy.
     patience_s : float
         How long a writer waits for its turn. [s]
+    draw_salt : callable
+        Draws the 32-byte salt of each row of the audit trail.
 
     Returns
     -------
@@ -104,4 +119,4 @@ def open_ledger(url: str, *, at: datetime, patience_s: float = 30.0) -> Ledger:
     except BaseException:
         engine.dispose()
         raise
-    return Ledger(engine)
+    return Ledger(engine, draw_salt)

@@ -13,6 +13,8 @@ APPEND_ONLY = (
     "evidence",
     "judgement",
     "classification",
+    "anchor",
+    "restoration",
 )
 
 
@@ -183,6 +185,40 @@ class Evidence(Base):
     at: Mapped[str]
 
 
+class Anchor(Base):
+    """A head of the audit trail's tree that left the house, and where it went."""
+
+    __tablename__ = "anchor"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    log: Mapped[str]
+    size: Mapped[int]
+    root: Mapped[str]
+    signature: Mapped[str]
+    """DER, in hexadecimal digits."""
+    public_key: Mapped[str]
+    """PEM."""
+    kind: Mapped[str]
+    place: Mapped[str]
+    who: Mapped[str]
+    at: Mapped[str]
+
+
+class Restoration(Base):
+    """An earlier state that was put back from a backup."""
+
+    __tablename__ = "restoration"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    size: Mapped[int]
+    """Rows of the audit trail that the backup held."""
+    root: Mapped[str]
+    backed_up_at: Mapped[str]
+    why: Mapped[str]
+    who: Mapped[str]
+    at: Mapped[str]
+
+
 class Audit(Base):
     """One row of the audit trail."""
 
@@ -198,3 +234,6 @@ class Audit(Base):
     why: Mapped[str | None]
     previous: Mapped[str]
     sha256: Mapped[str] = mapped_column(unique=True)
+    """Its leaf in the tree."""
+    salt: Mapped[str | None]
+    """32 random bytes, in hexadecimal digits; rows of the first release have none."""
