@@ -2,28 +2,22 @@
 
 The certificate names the shop and nobody else. Whoever checks a package compares its fingerprint
 with one that came another way: by letter, on the quotation, over the telephone.
-
-References
-----------
-.. [1] "Digital Signature Standard (DSS)," FIPS 186-5 (2023).
-.. [2] T. Pornin, "Deterministic Usage of DSA and ECDSA," RFC 6979 (2013): the same bytes get the
-   same signature, and no signature depends on the quality of a random number.
 """
 
-import os
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from cryptography import x509
-from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.files.durable import storage_errors, write_durably
-from spinproof.model.errors import BusyError, PackageError
+from spinproof.files.signing import grouped, is_signed, new_private_key, sign, store_private_key
+from spinproof.model.errors import PackageError
 
 PRIVATE_FILE = "release-key.pem"
 CERTIFICATE_FILE = "release-cert.pem"
@@ -53,13 +47,12 @@ class ReleaseKey:
 
     def sign(self, data: bytes) -> bytes:
         """Give the ECDSA signature of the data's SHA-256, in DER."""
-        return self.private.sign(data, ec.ECDSA(hashes.SHA256(), deterministic_signing=True))
+        return sign(self.private, data)
 
 
 def fingerprint_of(certificate: x509.Certificate) -> str:
     """Give the SHA-256 of a certificate's DER, in groups of four upper-case digits."""
-    digits = sha256_of_bytes(certificate.public_bytes(serialization.Encoding.DER)).upper()
-    return " ".join(digits[i : i + 4] for i in range(0, len(digits), 4))
+    return grouped(sha256_of_bytes(certificate.public_bytes(serialization.Encoding.DER)))
 
 
 def is_signed_by(certificate: x509.Certificate, signature: bytes, data: bytes) -> bool:
@@ -68,15 +61,7 @@ def is_signed_by(certificate: x509.Certificate, signature: bytes, data: bytes) -
         public = certificate.public_key()
     except (ValueError, UnsupportedAlgorithm):
         return False
-    if not isinstance(public, ec.EllipticCurvePublicKey):
-        return False
-    if not isinstance(public.curve, ec.SECP256R1):
-        return False
-    try:
-        public.verify(signature, data, ec.ECDSA(hashes.SHA256()))
-    except InvalidSignature:
-        return False
-    return True
+    return is_signed(public, signature, data)
 
 
 def is_valid_at(certificate: x509.Certificate, moment: str) -> bool:
@@ -107,16 +92,12 @@ def create_key(folder: Path, shop: str, at: datetime) -> ReleaseKey:
     ReleaseKey
         The new key.
 
-    Raises
-    ------
-    BusyError
-        If a key lies there already: a key is never overwritten.
-
     Notes
     -----
-    StorageError says when the folder cannot be written.
+    BusyError says when a key lies there already: a key is never overwritten. StorageError says
+    when the folder cannot be written.
     """
-    private = ec.generate_private_key(ec.SECP256R1())
+    private = new_private_key()
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, shop)])
     start = at.replace(microsecond=0)
     certificate = (
@@ -133,7 +114,7 @@ def create_key(folder: Path, shop: str, at: datetime) -> ReleaseKey:
     key = ReleaseKey(private, certificate)
     with storage_errors(folder):
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    _store_private(folder / PRIVATE_FILE, private)
+    store_private_key(folder / PRIVATE_FILE, private, "release key")
     write_durably(folder / CERTIFICATE_FILE, key.certificate_pem)
     return key
 
@@ -179,31 +160,3 @@ def load_key(folder: Path) -> ReleaseKey:
             mend=_MAKE_ANEW,
         )
     return ReleaseKey(private, certificate)
-
-
-def _store_private(path: Path, private: ec.EllipticCurvePrivateKey) -> None:
-    """Write the private key so that it is never readable by others, not even for a moment.
-
-    Raises
-    ------
-    BusyError
-        If a key lies there already.
-    """
-    pem = private.private_bytes(
-        serialization.Encoding.PEM,
-        serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
-    )
-    with storage_errors(path):
-        try:
-            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        except FileExistsError as error:
-            raise BusyError(
-                "a release key lies there already",
-                where=str(path),
-                mend="Use it, or move it away first: packages signed with it depend on it.",
-            ) from error
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(pem)
-            file.flush()
-            os.fsync(file.fileno())
