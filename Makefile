@@ -19,7 +19,8 @@ demo: $(READY) ## play the demo job over the wire, end with the signed dossier (
 
 test: lint ## everything: lint, unit, published, PostgreSQL, browser and demo tests
 	@tools/system-packages
-	@$(BIN)/pytest -q -n auto --dist loadgroup -m "not demo"
+	@$(BIN)/pytest -q -n auto --dist loadgroup -m "not demo and not browser"
+	@$(BIN)/pytest -q -m browser
 	@$(BIN)/pytest -q -m demo
 
 lint: $(READY) ## format check, linter, types, import contracts
