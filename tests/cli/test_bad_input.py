@@ -1,11 +1,17 @@
 """What is wrong is said in one paragraph: what, where, how to mend it; nothing is lost."""
 
+import os
+import signal
 import socket
+import threading
 from pathlib import Path
 
 import pytest
 from tests.cli.command import Commands
-from tests.demo_files import DEMO_DATA
+from tests.demo_files import DEMO_DATA, LOWER, UPPER
+
+from spinproof.record.trace_file import read_trace
+from spinproof.virtualhead.process_host import StandProcess
 
 FILES = {
     "--head": DEMO_DATA / "lower.head.toml",
@@ -126,6 +132,28 @@ def test_a_stand_that_is_not_there(spinproof: Commands, tmp_path: Path):
 
     assert f"127.0.0.1:{port}" in said.error
     assert said.status == 4
+
+
+def test_a_stand_that_disappears_in_mid_run(spinproof: Commands, tmp_path: Path):
+    with StandProcess((UPPER, LOWER), speed_up=20.0) as stand:
+        threading.Thread(target=kill_once_recording, args=(stand.pid, tmp_path)).start()
+        said = spinproof.refused(
+            *("record", "--stand", f"{stand.host}:{stand.port}", *options()),
+            *("--out", tmp_path, "--start", "--patience", "0"),
+        )
+
+    (trace,) = tmp_path.glob("*.parquet")
+    assert "stand lost" in said.error
+    assert "What was recorded is sealed" in said.error
+    assert read_trace(trace).duration_s > 0
+    assert said.status == 4
+
+
+def kill_once_recording(pid: int, folder: Path) -> None:
+    """Kill a stand as soon as the journal holds some blocks."""
+    while not any(path.stat().st_size > 20_000 for path in folder.glob("journals/*.journal")):
+        os.sched_yield()
+    os.kill(pid, signal.SIGKILL)
 
 
 def test_a_stand_address_without_a_port(spinproof: Commands, tmp_path: Path):

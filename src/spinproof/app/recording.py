@@ -1,5 +1,6 @@
 """Record runs from a stand, take foreign traces in, and recover what a crash left behind."""
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -90,6 +91,16 @@ def record(
         journal = journals / f"{order.run}{SUFFIX}"
         record_run(stand, header, journal, program=program, on_progress=on_progress, pace=pace)
     return seal_journal(journal, traces)
+
+
+def patient(seconds: float) -> Pace:
+    """Give the pace of a recorder that waits so long for a stand that went away."""
+    pauses: list[float] = []
+    for pause in itertools.chain((0.0, 0.5, 1.0, 2.0), itertools.repeat(5.0)):
+        if sum(pauses) + pause > seconds:
+            break
+        pauses.append(pause)
+    return Pace(reconnect_s=tuple(pauses))
 
 
 def service_stand(address: StandAddress, channels: ChannelMap) -> None:

@@ -66,8 +66,12 @@ def record(
         list[str] | None, typer.Option(help="What a simulated head does wrong: kind=size.")
     ] = None,
     seed: Annotated[int, typer.Option(help="Seed of a simulated head.")] = 0,
+    patience: Annotated[
+        float, typer.Option(help="Seconds to wait for a stand that went away.")
+    ] = 60.0,
 ) -> None:
     """Record one run: a journal while it goes, a sealed trace at its end."""
+    from spinproof.app.recording import patient
     from spinproof.app.recording import record as record_run
     from spinproof.app.recording import recover as recover_journals
 
@@ -93,10 +97,15 @@ def record(
             out,
             program=program,
             on_progress=lambda progress: status.update(live_line(order.recipe, progress)),
+            pace=patient(patience),
         )
     print_trace(trace, out)
     if trace.ending is not Ending.COMPLETE:
-        raise typer.Exit(1)
+        raise StandError(
+            f"the run did not come to its end ({trace.ending}) and does not count",
+            where=f"{trace.duration_s:.1f} s of run {trace.header.run}, stand {stand}",
+            mend="What was recorded is sealed. Check stand and network, then make the run again.",
+        )
 
 
 def import_trace(
