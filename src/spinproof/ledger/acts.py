@@ -1,6 +1,6 @@
 """What can be done in the ledger, and the table that each act changes."""
 
-from spinproof.ledger import tables
+from spinproof.ledger import people_tables, tables
 
 ACTS: dict[str, type[tables.Base]] = {
     "job.add": tables.Job,
@@ -19,5 +19,6 @@ ACTS: dict[str, type[tables.Base]] = {
     "evidence.add": tables.Evidence,
     "anchor.note": tables.Anchor,
     "ledger.restore": tables.Restoration,
+    **people_tables.ACTS,
 }
 """Every act that the audit trail may tell of. Replaying the trail needs the table."""

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import NoReturn, TypeVar
 
 from sqlalchemy import ColumnElement, func, select
-from sqlalchemy.orm import Session
 
 from spinproof.ledger import audit, rules, tables
 from spinproof.ledger.entries import (
@@ -20,6 +19,7 @@ from spinproof.ledger.entries import (
     UnitEntry,
     UnitKind,
 )
+from spinproof.ledger.people_reading import PeopleReading
 from spinproof.model.errors import RecordError
 from spinproof.model.handover import (
     Attempt,
@@ -41,11 +41,8 @@ from spinproof.model.run import Ending, Outcome, Purpose
 N = TypeVar("N", bound=Noun)
 
 
-class Reading:
+class Reading(PeopleReading):
     """One consistent view of the ledger. What it does not hold, it refuses with RecordError."""
-
-    def __init__(self, session: Session) -> None:
-        self._session = session
 
     def jobs(self) -> tuple[JobEntry, ...]:
         """Give all jobs, the newest first."""

@@ -15,6 +15,8 @@
     ├── StorageError (OSError)           the disk is full, missing or read-only
     ├── GateClosedError (RuntimeError)   the records do not allow this step yet
     ├── RecordError (LookupError)        the ledger holds no such record, or it contradicts another
+    ├── SignInError (PermissionError)    nobody is signed in, or a proof does not hold
+    ├── AccessError (PermissionError)    what was asked is not for this person
     ├── PlanError (ValueError)           no plan can be made inside this envelope
     ├── EvidenceError (ValueError)       a file cannot be taken in as evidence, or is damaged
     ├── VaultError (ValueError)          the sealed store stays shut, or was tampered with
@@ -138,6 +140,18 @@ class RecordError(SpinproofError, LookupError):
 
     code = "record"
     exit_status = 2
+
+
+class SignInError(SpinproofError, PermissionError):
+    """Nobody is signed in, or the proof of who somebody is does not hold."""
+
+    code = "sign-in"
+
+
+class AccessError(SpinproofError, PermissionError):
+    """What was asked is not for this person."""
+
+    code = "access"
 
 
 class PlanError(SpinproofError, ValueError):
