@@ -121,6 +121,9 @@ class Reading(Noun):
     """What conforms, in words: what yes means, or which number of head or agreement holds."""
     only_if: Annotated[str, Field(max_length=200)] | None = None
     """When the reading is asked for at all; absent when it always is."""
+    derived: bool = False
+    """Whether the number is worked out from what the instrument reads, in another dimension or
+    as a difference, so that the instrument's range says nothing about it."""
     instruments: Annotated[tuple[InstrumentKind, ...], Field(strict=False)] = ()
     """Kinds of which one must have measured; empty for what is seen or done."""
 
@@ -187,7 +190,8 @@ class CheckTemplate(Noun):
     """What is on during the check."""
     rotation: Rotation = Rotation.NONE
     lockout: bool = False
-    """Whether hands reach where energy could: an open lockout record is needed."""
+    """Whether hands reach where energy could. An open lockout record is then needed that names
+    every energy but those listed above, and rotor motion always."""
     top_speed_rpm: Positive | None = None
     """Highest speed of a slow spin. [rpm]"""
     depends_on: Annotated[tuple[PositionCode, ...], Field(strict=False)] = ()
@@ -202,6 +206,11 @@ class CheckTemplate(Noun):
     def checkpoint(self) -> Checkpoint:
         """The checkpoint that the letter of the id names."""
         return next(point for point, letter in LETTERS.items() if self.id[0] == letter)
+
+    @property
+    def is_driven(self) -> bool:
+        """Whether the motor turns the rotor."""
+        return self.rotation in {Rotation.SLOW, Rotation.FULL}
 
     def reading(self, name: str) -> Reading:
         """Give one reading by its name.
@@ -224,14 +233,13 @@ class CheckTemplate(Noun):
     def _safe_and_unique(self) -> Self:
         names = [reading.name for reading in self.readings]
         twice = sorted({name for name in names if names.count(name) > 1})
-        driven = self.rotation in {Rotation.SLOW, Rotation.FULL}
         problem = None
         if twice:
             problem = f"two readings share the name {', '.join(twice)}"
-        elif driven != (Energy.ROTOR in self.energies):
+        elif self.is_driven != (Energy.ROTOR in self.energies):
             problem = "a driven rotor is an energy, and only a driven one"
-        elif self.lockout and (driven or Energy.ELECTRICAL in self.energies):
-            problem = "a check under lockout has neither mains nor a driven rotor"
+        elif self.lockout and self.is_driven:
+            problem = "no rotor is driven under lockout"
         elif (self.rotation is Rotation.SLOW) != (self.top_speed_rpm is not None):
             problem = "top_speed_rpm belongs to a slow spin"
         elif self.energies and self.caution is None:

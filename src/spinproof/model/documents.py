@@ -11,14 +11,18 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from spinproof.model.channel import ChannelMap
+from spinproof.model.check import CheckSheet
 from spinproof.model.configuration import Configuration
 from spinproof.model.errors import DocumentError
 from spinproof.model.head import HeadSpec
+from spinproof.model.instrument import InstrumentRecord
 from spinproof.model.job import JobFile
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load
 from spinproof.model.noun import Noun
+from spinproof.model.part import PositionSet
 from spinproof.model.recipe import Recipe
+from spinproof.model.retest import RetestMatrix
 
 N = TypeVar("N", bound=Noun)
 
@@ -30,6 +34,10 @@ KINDS: dict[str, type[Noun]] = {
     "load": Load,
     "job": JobFile,
     "configuration": Configuration,
+    "positions": PositionSet,
+    "checks": CheckSheet,
+    "retest-matrix": RetestMatrix,
+    "instrument": InstrumentRecord,
 }
 """The kinds of TOML files that people write; each has a published JSON Schema."""
 
@@ -84,7 +92,13 @@ def _kind_name(kind: type[Noun]) -> str:
 
 
 def _title(kind: type[Noun]) -> str:
-    return {"limits": "set of limits"}.get(_kind_name(kind), _kind_name(kind).replace("-", " "))
+    plurals = {
+        "limits": "set of limits",
+        "positions": "set of positions",
+        "checks": "sheet of checks",
+        "retest-matrix": "re-test matrix",
+    }
+    return plurals.get(_kind_name(kind), _kind_name(kind).replace("-", " "))
 
 
 def _lower_first(text: str) -> str:
@@ -122,7 +136,7 @@ def _line_of(text: str, loc: tuple[int | str, ...]) -> int | None:
             headers = [
                 number
                 for number, line in enumerate(lines)
-                if re.match(rf"\s*\[\[(.*\.)?{table}\]\]", line)
+                if number >= start and re.match(rf"\s*\[\[(.*\.)?{table}\]\]", line)
             ]
             if part < len(headers):
                 start = found = headers[part]

@@ -126,7 +126,8 @@ UNITS: dict[str, Unit] = {unit.symbol: unit for unit in _TABLE}
 """Every unit by its symbol."""
 
 _SPELLED = {spelling: unit for unit in _TABLE for spelling in (unit.symbol, *unit.spellings)}
-_NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d+)?)(?:[eE][+-]?\d+)?)\s*(.*)")
+_NUMBER = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(.*)")
+_MAYBE_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 
 
 def units_of(dimension: Dimension) -> tuple[str, ...]:
@@ -256,7 +257,7 @@ def parse_quantity(text: str, dimension: Dimension, *, where: str) -> Quantity:
             mend=f'Write a number and its unit, for example "12.5 {units_of(dimension)[0]}".',
         )
     number, unit_text = match.groups()
-    if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", number):
+    if _MAYBE_THOUSANDS.fullmatch(number):
         plain = number.replace(",", "")
         raise UnitError(
             f'"{number}" can be read as {number.replace(",", ".")} or as {plain}',
