@@ -248,22 +248,7 @@ def parse_quantity(text: str, dimension: Dimension, *, where: str) -> Quantity:
         If there is no number, if the number is ambiguous or too large, or if the unit is
         missing, unknown or of another dimension.
     """
-    typed = text.strip().replace("\N{MINUS SIGN}", "-")
-    match = _NUMBER.fullmatch(typed)
-    if match is None:
-        raise UnitError(
-            f'"{text.strip()}" does not begin with a number',
-            where=where,
-            mend=f'Write a number and its unit, for example "12.5 {units_of(dimension)[0]}".',
-        )
-    number, unit_text = match.groups()
-    if _MAYBE_THOUSANDS.fullmatch(number):
-        plain = number.replace(",", "")
-        raise UnitError(
-            f'"{number}" can be read as {number.replace(",", ".")} or as {plain}',
-            where=where,
-            mend=f"Write {number.replace(',', '.')} or {plain}.",
-        )
+    number, unit_text = _split(text, dimension, where)
     unit = read_unit(unit_text, dimension, where=where)
     value = float(number.replace(",", "."))
     if not math.isfinite(value):
@@ -273,6 +258,32 @@ def parse_quantity(text: str, dimension: Dimension, *, where: str) -> Quantity:
     if dimension is Dimension.COUNT and not (value.is_integer() and value >= 0):
         raise UnitError(f"{number} is not a count", where=where, mend="Write a whole number.")
     return Quantity(value=value, unit=unit.symbol)
+
+
+def _split(text: str, dimension: Dimension, where: str) -> tuple[str, str]:
+    """Split what was typed into number and unit; refuse numbers that can be read two ways."""
+    match = _NUMBER.fullmatch(text.strip().replace("\N{MINUS SIGN}", "-"))
+    if match is None:
+        raise UnitError(
+            f'"{text.strip()}" does not begin with a number',
+            where=where,
+            mend=f'Write a number and its unit, for example "12.5 {units_of(dimension)[0]}".',
+        )
+    number, unit_text = match.groups()
+    if _MAYBE_THOUSANDS.fullmatch(number):
+        decimal, whole = number.replace(",", "."), number.replace(",", "")
+        raise UnitError(
+            f'"{number}" can be read as {decimal} or as {whole}',
+            where=where,
+            mend=f"Write {decimal} or {whole}.",
+        )
+    if unit_text.startswith(tuple("0123456789.,")) and _tidy(unit_text) not in _SPELLED:
+        raise UnitError(
+            f'"{text.strip()}" does not begin with one plain number',
+            where=where,
+            mend="Write its digits together, with one decimal point or comma at most.",
+        )
+    return number, unit_text
 
 
 def _tidy(text: str) -> str:
