@@ -15,11 +15,28 @@ from spinproof.model.run import Outcome, Purpose
 
 
 class ScopeState(StrEnum):
-    """What the customer chose for a line of the scope."""
+    """How far a line of the scope has come, and what the customer chose.
 
+    Documents know accepted, declined and supplied by customer only: see `printed`.
+    """
+
+    PROPOSED = "proposed"
+    RECOMMENDED = "recommended"
     ACCEPTED = "accepted"
     DECLINED = "declined"
     CUSTOMER_SUPPLIED = "supplied by customer"
+    DEFERRED = "deferred"
+    DONE = "done"
+    WITHDRAWN = "withdrawn"
+
+    @property
+    def printed(self) -> "ScopeState":
+        """What a document calls it: work that is neither agreed nor done is excluded."""
+        if self in {ScopeState.ACCEPTED, ScopeState.DONE}:
+            return ScopeState.ACCEPTED
+        if self is ScopeState.CUSTOMER_SUPPLIED:
+            return self
+        return ScopeState.DECLINED
 
 
 @dataclass(frozen=True)

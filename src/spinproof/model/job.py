@@ -1,11 +1,38 @@
 """A job as it is taken in: order, machine, heads, shared module and the agreed scope."""
 
+from enum import StrEnum
 from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
 from spinproof.model.handover import ScopeState
 from spinproof.model.noun import Name, Noun
+from spinproof.model.part import PositionCode
+
+
+class Process(StrEnum):
+    """How much of the work is in the record."""
+
+    FULL = "full"
+    """Every checkpoint from the incoming inspection on, with its checks and signatures."""
+    BURN_IN_ONLY = "burn-in only"
+    """Burn-in and witnessed run; dry and wet test are not part of the record."""
+
+    @property
+    def note(self) -> str | None:
+        """What a document must say about the record, if anything."""
+        if self is Process.FULL:
+            return None
+        return "Dry and wet test are not part of this record."
+
+
+class JobSpare(Noun):
+    """A part that is worked on by itself, without a head."""
+
+    designation: Name
+    """Tag of the part."""
+    words: Name
+    """The part in words, for example "rotor, 11.8 kg"."""
 
 
 class JobHead(Noun):
@@ -31,6 +58,8 @@ class JobScope(Noun):
     state: ScopeState
     consequence: Annotated[str, Field(max_length=300)] | None = None
     """What follows from declining the line; it prints beside the exclusion."""
+    position: PositionCode | None = None
+    """Code of the position that the line is about, when it is about one."""
 
 
 class JobFile(Noun):
@@ -42,17 +71,27 @@ class JobFile(Noun):
     """The purchase order as it may be printed: the only name of the customer."""
     shop: Name
     machine: Name
-    """Serial of the machine."""
+    """Serial of the machine; for spare parts alone, what they are called together."""
     shared_module: Name | None = None
     """What the heads share: supply, exhaust, drain, frame."""
-    heads: Annotated[tuple[JobHead, ...], Field(min_length=1, max_length=8, strict=False)]
+    process: Process = Process.BURN_IN_ONLY
+    """Full, or burn-in only: then dry and wet test are not part of the record."""
+    required_runs: Annotated[int, Field(ge=1)] | None = None
+    """Counted runs in a row that the order asks for."""
+    heads: Annotated[tuple[JobHead, ...], Field(max_length=8, strict=False)] = ()
+    spares: Annotated[tuple[JobSpare, ...], Field(max_length=200, strict=False)] = ()
+    """Parts that are worked on by themselves."""
     scope: Annotated[tuple[JobScope, ...], Field(min_length=1, strict=False)]
 
     @model_validator(mode="after")
     def _holds_together(self) -> Self:
         units = {head.designation: head.in_scope for head in self.heads}
-        if len(units) != len(self.heads):
-            msg = "two heads share a designation"
+        units |= {spare.designation: True for spare in self.spares}
+        if len(units) != len(self.heads) + len(self.spares):
+            msg = "two heads or spare parts share a designation"
+            raise ValueError(msg)
+        if not units:
+            msg = "a job has heads or spare parts"
             raise ValueError(msg)
         known = set(units) | ({self.shared_module} if self.shared_module else set())
         items = [line.item for line in self.scope]
@@ -62,7 +101,14 @@ class JobFile(Noun):
         for line in self.scope:
             if line.unit not in known:
                 msg = (
-                    f"{line.item} names {line.unit}, which is neither a head nor the shared module"
+                    f"{line.item} names {line.unit}, which is neither a head nor a spare part "
+                    "nor the shared module"
+                )
+                raise ValueError(msg)
+            if self.process is Process.BURN_IN_ONLY and line.state.printed is not line.state:
+                msg = (
+                    f"{line.item} is {line.state}: a job of burn-in only begins with an agreed "
+                    "scope, so each line is accepted, declined or supplied by customer"
                 )
                 raise ValueError(msg)
             if line.state is ScopeState.ACCEPTED and not units.get(line.unit, True):
