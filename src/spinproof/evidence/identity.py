@@ -12,7 +12,9 @@ from spinproof.model.noun import Name, Noun
 
 SecretText = Annotated[
     str,
-    StringConstraints(min_length=2, max_length=300, strip_whitespace=True, pattern=r"(?s)\w.*\w"),
+    StringConstraints(
+        min_length=2, max_length=300, strip_whitespace=True, pattern=r"(?s)[^\W_].*[^\W_]"
+    ),
 ]
 
 _COMMON = re.compile(
@@ -78,8 +80,8 @@ class ForbiddenWord:
     what: str
     """What it is, without saying it, for example "name of OTTER"."""
     text: str = field(repr=False)
-    piecewise: bool = False
-    """Whether six characters of it in a row are a leak as well, as with order numbers."""
+    piece: int | None = None
+    """How many letters of it in a row are a leak as well; None when only the whole is."""
 
 
 def words_of(identity: Identity, *, own_job: str | None) -> Iterator[ForbiddenWord]:
@@ -99,7 +101,7 @@ def words_of(identity: Identity, *, own_job: str | None) -> Iterator[ForbiddenWo
     """
     whose = f"of {identity.alias}"
     yield ForbiddenWord("an alias", identity.alias)
-    yield ForbiddenWord(f"the canary {whose}", identity.canary)
+    yield ForbiddenWord(f"the canary {whose}", identity.canary, piece=8)
     for name in identity.names:
         yield from _whole_and_parts(f"a name {whose}", name, r"\W+", shortest=5)
     for contact in identity.contacts:
@@ -110,7 +112,7 @@ def words_of(identity: Identity, *, own_job: str | None) -> Iterator[ForbiddenWo
         yield from _whole_and_parts(f"an address {whose}", address, r"[,;\n]", shortest=4)
     for job, order in identity.orders.items():
         if job != own_job:
-            yield ForbiddenWord(f"an order number {whose}", order, piecewise=True)
+            yield ForbiddenWord(f"an order number {whose}", order, piece=6)
     for word in identity.words:
         yield ForbiddenWord(f"a word {whose}", word)
 
