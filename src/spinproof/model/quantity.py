@@ -261,7 +261,13 @@ def parse_quantity(text: str, dimension: Dimension, *, where: str) -> Quantity:
 
 
 def _split(text: str, dimension: Dimension, where: str) -> tuple[str, str]:
-    """Split what was typed into number and unit; refuse numbers that can be read two ways."""
+    """Split what was typed into number and unit.
+
+    Raises
+    ------
+    UnitError
+        If there is no number, or one that can be read in two ways.
+    """
     match = _NUMBER.fullmatch(text.strip().replace("\N{MINUS SIGN}", "-"))
     if match is None:
         raise UnitError(
