@@ -219,8 +219,10 @@ def test_many_can_send_the_same_file_at_once(store):
 
 
 def test_bytes_of_our_own_are_held_under_their_sha256(store):
-    sha256 = store.keep_bytes(b"clean")
+    sha256, new = store.keep_bytes(b"clean")
 
+    assert new
+    assert store.keep_bytes(b"clean") == (sha256, False)
     assert store.verified(sha256).read_bytes() == b"clean"
 
 

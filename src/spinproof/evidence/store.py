@@ -123,8 +123,8 @@ class EvidenceStore:
             sync_folder(self.folder)
         return True
 
-    def keep_bytes(self, data: bytes) -> str:
-        """Hold some bytes of our own making, such as a cleaned picture; give their SHA-256.
+    def keep_bytes(self, data: bytes) -> tuple[str, bool]:
+        """Hold some bytes of our own making, such as a cleaned picture.
 
         Parameters
         ----------
@@ -133,13 +133,16 @@ class EvidenceStore:
 
         Returns
         -------
-        str
-            Its SHA-256.
+        tuple of str and bool
+            Its SHA-256, and whether it is new.
         """
         self._require_room(len(data))
         sha256 = sha256_of_bytes(data)
-        write_durably(self.folder / sha256, data)
-        return sha256
+        place = self.folder / sha256
+        if place.exists() and sha256_of_file(place) == sha256:
+            return sha256, False
+        write_durably(place, data)
+        return sha256, True
 
     def verified(self, sha256: str) -> Path:
         """Give the path of a held file whose bytes still have its SHA-256.
