@@ -50,7 +50,8 @@ def test_hardly_any_seed_leaves_the_declared_tolerance():
 
 
 def test_more_digits_take_more_trials():
-    rough, fine = (simulate(product, inputs(), seeded(1), digits=d) for d in (1, 3))
+    known = [Input("x", Gaussian(0.0, 1.1))]
+    rough, fine = (simulate(lambda x: x, known, seeded(1), digits=d) for d in (1, 3))
 
     assert rough.trials == 100_000 < fine.trials
     assert rough.tolerance == pytest.approx(100 * fine.tolerance)
@@ -64,9 +65,9 @@ def test_a_simulation_that_ran_out_of_trials_says_so():
 
 
 def test_a_higher_coverage_takes_larger_batches_and_gives_a_wider_interval():
-    usual, wide = (simulate(product, inputs(), seeded(1), coverage=p) for p in (0.95, 0.999))
+    usual, wide = (simulate(product, inputs(), seeded(1), coverage=p) for p in (0.9, 0.995))
 
-    assert wide.trials % 100_000 == 0
+    assert wide.trials % 20_000 == 0
     assert wide.symmetric[0] < usual.symmetric[0] < usual.symmetric[1] < wide.symmetric[1]
 
 
