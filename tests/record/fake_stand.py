@@ -32,6 +32,7 @@ class FakeStand:
         self.unit = unit
         self.registers = [0] * (RING + RING_SLOTS * BLOCK_REGISTERS)
         self.written = {}
+        self.block_reads = 0
         self.on_read = None
         """Called with (address, count) before each read; may give an exception code."""
         self.on_write = None
@@ -104,6 +105,7 @@ class FakeStand:
         if self.delay_s:
             await asyncio.sleep(self.delay_s)
         if function == READ:
+            self.block_reads += count == BLOCK_REGISTERS
             if self.on_read and (code := self.on_read(address, count)):
                 return code
             registers[address - start : address - start + count] = self.registers[

@@ -143,6 +143,13 @@ def test_a_block_beyond_the_window_is_kept_aside():
     assert 5 not in result.sample_numbers
 
 
+def test_a_block_at_the_edge_of_the_window_is_put_in_its_place():
+    result = merged([make_block(n) for n in (0, *range(2, 2 + REORDER_WINDOW), 1)])
+
+    assert only(result).kind is IncidentKind.OUT_OF_ORDER
+    assert result.sample_numbers.tolist() == list(range(5 * (REORDER_WINDOW + 2)))
+
+
 def test_a_block_of_another_run_is_kept_aside_and_disturbs_nothing():
     payloads = [make_block(0), make_block(900, run=RUN - 1), make_block(1)]
     result = merged(payloads)

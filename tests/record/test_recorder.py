@@ -5,6 +5,7 @@ import os
 from contextlib import contextmanager
 
 import pytest
+from pymodbus.constants import ExcCodes
 from tests.demo_files import CR_1, LOWER_CHANNELS, PARTIAL_LOAD
 from tests.record.fake_stand import FakeStand, serving
 from tests.record.raw_run import RUN, make_block
@@ -32,14 +33,16 @@ PROGRAM = Program(run_number=RUN, seed=1, recipe=CR_1, load=PARTIAL_LOAD)
 
 @contextmanager
 def standing(script=None, *, flags=StandFlag.SIMULATED | StandFlag.WANTS_ACKNOWLEDGE):
-    """Serve a stand whose script goes one step on with each question for its state."""
+    """Serve a stand whose script goes one step on with each question for its state.
+
+    What the script yields is the exception code of the answer, or None.
+    """
     fake = FakeStand()
     fake.set(Header.FLAGS, flags)
     steps = iter(script(fake) if script else ())
 
     def on_read(address, _count):
-        if address == 0:
-            next(steps, None)
+        return next(steps, None) if address == 0 else None
 
     with serving(fake), connected(fake) as stand:
         fake.on_read = on_read
@@ -50,9 +53,9 @@ def connected(fake):
     return ModbusStand("127.0.0.1", fake.port, LOWER_CHANNELS, timeout_s=0.2, retries=0)
 
 
-def deliver(fake, numbers):
+def deliver(fake, numbers, run=RUN):
     for number in numbers:
-        fake.deliver(number, make_block(number))
+        fake.deliver(number, make_block(number, run=run))
 
 
 def whole_run(fake):
@@ -117,7 +120,7 @@ def test_the_recorder_waits_for_the_next_run_and_not_for_the_last_one(journal, h
         fake.begin(RUN - 1)
         deliver(fake, range(5))
         fake.finish()
-        yield from range(5)
+        yield from [None] * 5
         yield from whole_run(fake)
 
     with standing(script) as (_fake, stand):
@@ -150,6 +153,7 @@ def test_a_run_that_went_on_already_is_joined_and_its_lost_start_is_a_gap(journa
     trace = seal_journal(journal, traces)
     assert [(i.kind, i.size) for i in trace.incidents] == [(IncidentKind.GAP, 100)]
     assert told[-1].lost_blocks == 20
+    assert fake.block_reads == RING_SLOTS  # none is spent on what is gone for sure
     assert fake.written == {}
 
 
@@ -162,9 +166,12 @@ def test_blocks_that_are_overwritten_under_way_become_a_gap(journal, header, tra
         yield
         fake.finish()
 
+    told = []
     with standing(script) as (_fake, stand):
-        assert record_run(stand, header, journal, pace=QUICK) is Ending.COMPLETE
+        ending = record_run(stand, header, journal, pace=QUICK, on_progress=told.append)
 
+    assert ending is Ending.COMPLETE
+    assert told[-1].lost_blocks == 3
     (gap,) = seal_journal(journal, traces).incidents
     assert (gap.kind, gap.size, gap.time_s) == (IncidentKind.GAP, 15, 1.75)
 
@@ -188,6 +195,26 @@ def test_a_stand_that_goes_and_comes_back_costs_nothing_that_it_kept(journal, he
     assert ending is Ending.COMPLETE
     assert seal_journal(journal, traces).incidents == ()
     assert told[-1].interruptions == 1
+
+
+def test_patience_begins_anew_with_each_interruption(journal, header):
+    def script(fake):
+        fake.begin(RUN)
+        yield
+        for number in range(4):
+            deliver(fake, [number])
+            yield
+            yield ExcCodes.DEVICE_BUSY
+            yield  # the recorder connects again
+        fake.finish()
+
+    pace = Pace(poll_s=0.001, start_within_s=5.0, tell_s=0.0, reconnect_s=(0.001,))
+    told = []
+    with standing(script) as (_fake, stand):
+        ending = record_run(stand, header, journal, pace=pace, on_progress=told.append)
+
+    assert ending is Ending.COMPLETE
+    assert (told[-1].interruptions, told[-1].blocks) == (4, 4)
 
 
 def test_a_stand_that_stays_away_is_lost_and_what_it_gave_is_kept(journal, header):
@@ -220,9 +247,20 @@ def test_a_stand_that_stays_away_is_lost_and_what_it_gave_is_kept(journal, heade
     assert len(read_journal(journal).blocks) == 10
 
 
+def begin_another(fake):
+    fake.begin(RUN + 1)
+    deliver(fake, range(30), run=RUN + 1)
+
+
+def restart(fake):
+    fake.set(Header.STATE, StandState.IDLE)
+    fake.set(Header.RUN_NUMBER, 0)
+    fake.count(0)
+
+
 ENDS = {
-    "another run begins": lambda fake: fake.begin(RUN + 1),
-    "the stand restarts": lambda fake: fake.set(Header.STATE, StandState.IDLE),
+    "another run begins": begin_another,
+    "the stand restarts": restart,
     "no more blocks come": lambda _fake: None,
 }
 

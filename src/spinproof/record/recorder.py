@@ -191,7 +191,7 @@ class _Recording:
 
     def _step(self) -> Ending | None:
         status = self._stand.status()
-        if status.run_number != self._opening.run_number or status.state is StandState.IDLE:
+        if status.run_number != self._opening.run_number:
             return Ending.STAND_LOST  # it restarted, or another run has begun
         if status.blocks_written > self._next:
             return self._read_more(status)

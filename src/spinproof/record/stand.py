@@ -336,7 +336,6 @@ class ModbusStand:
         try:
             reply = request()
         except (ModbusException, OSError) as error:
-            self.close()  # a late answer must not meet the next question
             raise StandError(
                 f"the stand does not answer while {what}", where=self._where, mend=_CHECK_LINE
             ) from error
