@@ -189,6 +189,14 @@ def test_a_good_interim_check_shortens_the_time_in_doubt():
     assert suspect_windows(instrument)[0].since == date(2031, 5, 20)
 
 
+def test_an_adjustment_counts_as_good_and_a_silent_certificate_does_not():
+    adjusted = calibrated(date(2031, 3, 1), Tolerance.OUT)
+    silent = calibrated(date(2031, 4, 1), Tolerance.NOT_STATED, Tolerance.NOT_STATED)
+    bad = calibrated(date(2031, 6, 1), Tolerance.OUT)
+
+    assert suspect_windows(with_history(adjusted, silent, bad))[-1].since == date(2031, 3, 1)
+
+
 def test_without_any_good_check_everything_before_is_in_doubt():
     (window,) = suspect_windows(with_history(calibrated(date(2031, 6, 1), Tolerance.OUT)))
 

@@ -97,6 +97,15 @@ def test_a_setting_that_no_row_names_counts_as_a_parameter_of_the_controller():
     assert enable.count is CountAfter.FROM_ZERO
 
 
+def test_a_row_that_two_changes_share_is_named_once():
+    retest = checks_to_repeat(MATRIX, [part("RTR"), part("BRF"), part("BLT")], SHEETS)
+
+    assert retest.because == (
+        "rotor, its liners or mass, spindle or main bearing",
+        "belt or coupling",
+    )
+
+
 def test_settings_are_matched_without_regard_to_case():
     retest = checks_to_repeat(MATRIX, [setting("Tach Gap")], SHEETS)
 

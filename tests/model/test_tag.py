@@ -42,6 +42,7 @@ def test_a_letter_for_a_digit_is_named_first():
     error = refusal("TB0I47H1RTR01S")
 
     assert 'character 4, "I", may be "1"' in error.what
+    assert slips("TB0I47H1RTR01S")[0].likely
 
 
 def test_without_a_likely_slip_every_place_is_suspect():
