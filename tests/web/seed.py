@@ -10,6 +10,7 @@ from tests.demo_files import CR_1, DEMO_DATA, JOB, LIMITS, LOWER, LOWER_CHANNELS
 
 from spinproof.app.home import Home, open_home
 from spinproof.app.intake import open_shop_ledger
+from spinproof.app.people import FrontDesk
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.judge.judging import judge
 from spinproof.ledger.entries import RunEntry
@@ -32,6 +33,7 @@ AS_BUILT, CORRECTED = (
 )
 HEAD = "QM-207-L"
 EXCLUDED = "QM-207-U"
+OWNER = "OW-1"
 BEGIN = datetime(2031, 5, 6, 7, 0, 0, tzinfo=UTC)
 PERIOD_US = 1_000_000 // SAMPLE_RATE_HZ
 LAYOUT = RecordLayout(
@@ -151,9 +153,11 @@ class Bench:
 
 
 def empty_bench(root: Path) -> Bench:
-    """Give a home folder without a job."""
+    """Give a home folder without a job, of one owner who needs no sign-in at this machine."""
     home = open_home(root)
-    return Bench(home, open_shop_ledger(home), VirtualHead(LOWER))
+    ledger = open_shop_ledger(home)
+    FrontDesk(ledger).first_owner(OWNER, BEGIN)
+    return Bench(home, ledger, VirtualHead(LOWER))
 
 
 def burn_in_bench(root: Path) -> Bench:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import httpx
 from tests.web.running import served
-from tests.web.seed import Bench
+from tests.web.seed import Bench, empty_bench
 
 from spinproof.app.home import Home, open_home
 from spinproof.app.packages import packages
@@ -16,7 +16,9 @@ NAME = "QA-1041-QM-207-L"
 
 
 def copy_of(bench: Bench, folder: Path) -> Home:
-    home = open_home(folder / "home")
+    other = empty_bench(folder / "home")
+    other.ledger.close()
+    home = other.home
     shutil.copytree(bench.home.dossiers, home.dossiers, dirs_exist_ok=True)
     shutil.copytree(bench.home.keys, home.keys, dirs_exist_ok=True)
     return home
@@ -74,7 +76,9 @@ def test_without_a_certificate_of_its_own_the_page_says_what_it_compared(
 
 
 def test_a_folder_that_is_no_package_says_so(tmp_path: Path):
-    home = open_home(tmp_path)
+    shop = empty_bench(tmp_path)
+    shop.ledger.close()
+    home = shop.home
     (home.dossiers / "notes").mkdir()
     (home.dossiers / ".being-built").mkdir()
 

@@ -20,6 +20,7 @@ from spinproof.app.clock import utc_now
 from spinproof.app.handing_over import Dossier, issue_dossier, verify
 from spinproof.app.home import Home, open_home
 from spinproof.app.intake import HeadSetup, configure, open_shop_ledger, take_in
+from spinproof.app.people import FrontDesk
 from spinproof.app.planning import plan_burn_in
 from spinproof.app.recording import StandAddress, service_stand
 from spinproof.app.stand import stand_aside
@@ -44,6 +45,8 @@ PLANNED_RUNS = 54
 EXPECTED_RUNS = 80
 """With the witnessed run; for the progress bar alone."""
 MARKER = ".spinproof-demo"
+OWNER = "OW-1"
+"""Who looks at the pages afterwards, at the machine itself and without a sign-in."""
 CREEP = Fault(kind=FaultKind.TACH_GAP_CREEP, size=0.006)
 """The lock-nut of the head's tach was never torqued, so its gap creeps ..."""
 NUT_LETS_GO = {23: Fault(kind=FaultKind.TACH_GAP, size=1.9)}
@@ -95,6 +98,7 @@ def play_demo(root: Path, *, say: Say, on_run: OnRun) -> DemoDone:
     try:
         job = demo_file("qa-1041.job.toml", JobFile)
         setup = demo_setup("as-built.configuration.toml")
+        FrontDesk(ledger).first_owner(OWNER, utc_now())
         take_in(ledger, job, by="RT-1")
         configure(ledger, setup, by="AS-2")
         say(f"Job {job.job}, {job.order}: machine {job.machine}, head {setup.head.designation}.")

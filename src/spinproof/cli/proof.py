@@ -154,4 +154,7 @@ def serve(
         port=port,
         allowed_hosts=tuple(allow or ()),
         on_ready=lambda where: say(f"pages: {where} until Ctrl-C"),
+        on_code=lambda code: say(
+            f"code for the owner's first sign-in from another machine: {code}"
+        ),
     )

@@ -1,1 +1,1 @@
-"""The pages: read-only, server-rendered, usable without scripts, asking no other host."""
+"""The pages: server-rendered, usable without scripts, asking no other host."""

@@ -1,21 +1,26 @@
 """The application that answers the pages' requests."""
 
+import secrets
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from hashlib import sha256
 from pathlib import Path
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
 from spinproof.app.browsing import Browser
 from spinproof.app.home import Home
 from spinproof.app.intake import open_shop_ledger
+from spinproof.app.passwords import Passwords
+from spinproof.app.people import FrontDesk
+from spinproof.app.sending import Sending
 from spinproof.model.errors import SpinproofError
-from spinproof.web import live, pages, traces
+from spinproof.web import access, live, pages, people, sign_in, traces
 from spinproof.web.faults import error_answer, refusal
 from spinproof.web.guard import Guard
 
@@ -27,6 +32,9 @@ def create_app(
     *,
     allowed_hosts: tuple[str, ...] = (),
     is_stopping: Callable[[], bool] = lambda: False,
+    beyond: bool = False,
+    tls: bool = False,
+    passwords: Passwords | None = None,
 ) -> FastAPI:
     """Make the application that shows one home folder.
 
@@ -38,11 +46,17 @@ def create_app(
         Host names to answer to, besides this machine's own.
     is_stopping : callable
         Tells open streams when the server wants to end.
+    beyond : bool
+        Whether other machines can reach it; nobody is then let in without signing in.
+    tls : bool
+        Whether it is reached over TLS alone.
+    passwords : Passwords, optional
+        How passwords are hashed.
 
     Returns
     -------
     FastAPI
-        The application. It only reads.
+        The application.
 
     Raises
     ------
@@ -57,16 +71,33 @@ def create_app(
         ledger.close()
 
     app = FastAPI(
-        title="spinproof", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan
+        title="spinproof",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        lifespan=lifespan,
+        dependencies=[Depends(access.admit)],
     )
     app.state.browser = Browser(home, ledger)
     app.state.is_stopping = is_stopping
-    app.add_middleware(Guard, hosts=frozenset(allowed_hosts), refuse=refusal)
+    app.state.desk = FrontDesk(ledger, passwords)
+    app.state.sending = Sending(ledger)
+    app.state.listens_beyond = beyond
+    app.state.cookies = access.Cookies.of(mark_of(home), secure=tls)
+    app.state.process_secret = secrets.token_urlsafe(32)
+    app.add_middleware(
+        Guard, hosts=frozenset(allowed_hosts), refuse=refusal, most_bytes=access.most_bytes
+    )
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for router in (pages.router, traces.router, live.router):
+    for router in (pages.router, traces.router, live.router, sign_in.router, people.router):
         app.include_router(router)
     _answer_errors(app, home)
     return app
+
+
+def mark_of(home: Home) -> str:
+    """Give what tells the cookies of two shops on one machine apart."""
+    return sha256(str(home.root).encode()).hexdigest()[:8]
 
 
 def _answer_errors(app: FastAPI, home: Home) -> None:
@@ -76,7 +107,10 @@ def _answer_errors(app: FastAPI, home: Home) -> None:
 
     @app.exception_handler(HTTPException)
     def of_the_path(request: Request, error: HTTPException) -> Response:
-        codes = {404: "missing", 405: "method"}
+        location = (error.headers or {}).get("Location")
+        if location is not None:
+            return RedirectResponse(location, error.status_code)
+        codes = {404: "missing", 405: "method", 410: "gone", 413: "size", 415: "form"}
         return refusal(request, codes.get(error.status_code, "request"))
 
     @app.exception_handler(RequestValidationError)

@@ -9,7 +9,15 @@ from starlette.responses import JSONResponse, Response
 from spinproof.model.errors import SpinproofError
 from spinproof.web.rendering import render
 
-STATUS_OF_CODE = {"record": 404, "document": 422, "busy": 503, "stand": 503, "gate-closed": 409}
+STATUS_OF_CODE = {
+    "record": 404,
+    "document": 422,
+    "busy": 503,
+    "stand": 503,
+    "gate-closed": 409,
+    "sign-in": 401,
+    "access": 403,
+}
 """Status of the answer by the error's code; all others are 500."""
 
 
@@ -31,8 +39,13 @@ class Fault:
 REFUSALS = {
     "host": ("this name is not one the pages answer to", 400, "Open http://127.0.0.1 with the port "
         "that `spinproof serve` printed, or allow this host when starting it."),
-    "method": ("the pages only show, they change nothing", 405, "Use the command line to record, "
-        "judge or classify."),
+    "method": ("this page does not take that", 405, "Start again from the shop's page."),
+    "origin": ("this was not sent by a page of this shop", 403, "Nothing was changed. Open the "
+        "page here and send the form from there."),
+    "size": ("this is larger than the page takes", 413, "Nothing was stored. Send a smaller file, "
+        "or use the command line."),
+    "form": ("this is no form of a page", 415, "Open the page and send its form."),
+    "gone": ("this was here, and is no more", 410, "Start again from the shop's page."),
     "missing": ("there is no such page", 404, "Start again from the shop's page."),
     "request": ("the address asks for something that cannot be", 422, "Start again from the "
         "shop's page and follow its links."),

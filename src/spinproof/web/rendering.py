@@ -3,6 +3,7 @@
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.responses import HTMLResponse
 
+from spinproof.web.visitor import current
 from spinproof.web.wording import FILTERS
 
 templates = Environment(
@@ -13,6 +14,7 @@ templates = Environment(
     lstrip_blocks=True,
 )
 templates.filters.update(FILTERS)
+templates.globals["visitor"] = current.get
 
 
 def render(template: str, /, *, status: int = 200, **values: object) -> HTMLResponse:

@@ -1,6 +1,7 @@
 """Serve the pages of a home folder until somebody presses Ctrl-C."""
 
 import errno
+import ipaddress
 import socket
 from collections.abc import Callable
 from contextlib import suppress
@@ -8,6 +9,7 @@ from contextlib import suppress
 import uvicorn
 
 from spinproof.app.home import Home
+from spinproof.app.passwords import Passwords
 from spinproof.model.errors import PortInUseError, StorageError
 from spinproof.web.application import create_app
 
@@ -21,6 +23,7 @@ def serve(
     port: int = PORT,
     allowed_hosts: tuple[str, ...] = (),
     on_ready: Callable[[str], None] = lambda _: None,
+    on_code: Callable[[str], None] = lambda _: None,
 ) -> None:
     """Serve the pages until Ctrl-C.
 
@@ -36,29 +39,63 @@ def serve(
         Names by which browsers may reach the pages, besides this machine's own.
     on_ready : callable
         Gets the address of the shop's page once requests are accepted.
+    on_code : callable
+        Gets the code that the owner's first sign-in from another machine needs.
 
     Raises
     ------
+    GateClosedError
+        If other machines could reach the pages, and no owner has a password.
     PortInUseError
         If another program listens on the port.
     StorageError
         If this machine has no such address, or the ledger cannot be opened.
     """
     listener = listen(host, port)
-    server = page_server(home, allowed_hosts=allowed_hosts)
+    beyond = not is_this_machine(host) or bool(allowed_hosts)
+    try:
+        server = page_server(home, allowed_hosts=allowed_hosts, beyond=beyond, on_code=on_code)
+    except BaseException:
+        listener.close()
+        raise
     on_ready(address_of(*listener.getsockname()[:2]))
     with suppress(KeyboardInterrupt):  # how the server ends after Ctrl-C
         server.run(sockets=[listener])
 
 
-def page_server(home: Home, *, allowed_hosts: tuple[str, ...] = ()) -> uvicorn.Server:
+def is_this_machine(host: str) -> bool:
+    """Tell whether an address is reached from this machine alone.
+
+    Examples
+    --------
+    >>> is_this_machine("127.0.0.1"), is_this_machine("::1"), is_this_machine("0.0.0.0")
+    (True, True, False)
+    """
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def page_server(
+    home: Home,
+    *,
+    allowed_hosts: tuple[str, ...] = (),
+    beyond: bool = False,
+    on_code: Callable[[str], None] = lambda _: None,
+    passwords: Passwords | None = None,
+) -> uvicorn.Server:
     """Make the server, not yet running; setting its ``should_exit`` ends it, streams included."""
     servers: list[uvicorn.Server] = []
     app = create_app(
         home,
         allowed_hosts=allowed_hosts,
         is_stopping=lambda: any(server.should_exit for server in servers),
+        beyond=beyond,
+        passwords=passwords,
     )
+    if beyond and (code := app.state.desk.open_beyond()):
+        on_code(code)
     config = uvicorn.Config(
         app,
         log_level="error",
