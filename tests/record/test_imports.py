@@ -185,6 +185,7 @@ WRONG = {
     "time missing": ((HEADER, *rows(4), ",0,0,"), "the time is missing", "line 6"),
     "time nan": ((HEADER, *rows(4), "nan,0,0,"), "the time is missing", "line 6"),
     "half a count": ((HEADER, *rows(4), "0.2,24.5,15,"), "tach is 24.5", "at 0.2 s"),
+    "count below zero": ((HEADER, *rows(4), "0.2,-6,15,"), "from 0 to 65535", "at 0.2 s"),
     "count too large": ((HEADER, *rows(4), "0.2,65536,15,"), "from 0 to 65535", "at 0.2 s"),
     "other rate": ((HEADER, "0,0,1,1", "0.1,6,1,1", "0.2,12,1,1"), "0.1 s apart", "table.csv"),
     "open quote": ((HEADER, *rows(3), '"0.15,18,15,'), "cannot be split", "line"),

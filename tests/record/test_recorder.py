@@ -3,6 +3,7 @@
 import errno
 import os
 from contextlib import contextmanager
+from itertools import count
 
 import pytest
 from pymodbus.constants import ExcCodes
@@ -22,6 +23,7 @@ from spinproof.model.registers import (
     Status,
 )
 from spinproof.model.run import Ending, IncidentKind
+from spinproof.record import recorder
 from spinproof.record.journal import read_journal
 from spinproof.record.recorder import Pace, longest_run_s, record_run
 from spinproof.record.stand import ModbusStand
@@ -280,23 +282,86 @@ def test_a_run_that_breaks_off_is_not_complete(journal, header, happens):
     assert list(read_journal(journal).blocks) == [make_block(n) for n in range(10)]
 
 
+def lasting(header, duration_s):
+    """Give the same run with a recipe of one short step."""
+    step = header.recipe.steps[0].model_copy(update={"duration_s": duration_s})
+    recipe = header.recipe.model_copy(update={"steps": (step,)})
+    return header.model_copy(update={"recipe": recipe})
+
+
+def test_the_longest_time_of_a_run_follows_from_its_recipe(header):
+    assert longest_run_s(header.recipe) == pytest.approx(1.2 * 380 + 300)
+
+
 def test_a_run_that_does_not_end_in_the_time_its_recipe_could_need_is_given_up(journal, header):
-    limit = longest_run_s(header.recipe)
-    assert limit == pytest.approx(1.2 * 380 + 300)
+    header = lasting(header, 5.0)
 
     def script(fake):
         fake.begin(RUN)
-        number = 0
-        while True:
-            deliver(fake, range(number, number + 100))
-            number += 100
+        for start in count(0, 100):
+            deliver(fake, range(start, start + 100))
             yield
 
     with standing(script) as (_fake, stand):
         assert record_run(stand, header, journal, pace=QUICK) is Ending.NEVER_FINISHED
 
-    recorded_s = len(read_journal(journal).blocks) / 4
-    assert limit < recorded_s < limit + 60
+    assert len(read_journal(journal).blocks) / 4 == pytest.approx(306, abs=26)
+
+
+def test_a_run_that_ended_late_did_end(journal, header):
+    header = lasting(header, 5.0)
+
+    def script(fake):
+        fake.begin(RUN)
+        yield
+        for start in range(0, 1200, 100):
+            deliver(fake, range(start, start + 100))
+            yield
+        deliver(fake, range(1200, 1300))
+        fake.finish()
+
+    with standing(script) as (_fake, stand):
+        assert record_run(stand, header, journal, pace=QUICK) is Ending.COMPLETE
+
+
+class Clock:
+    """A clock that only sleeping moves on."""
+
+    now_s = 0.0
+
+    def monotonic(self):
+        """Give the time in seconds."""
+        return self.now_s
+
+    def monotonic_ns(self):
+        """Give the time in nanoseconds."""
+        return round(self.now_s * 1e9)
+
+    def sleep(self, seconds):
+        """Let time go by."""
+        self.now_s += seconds
+
+
+@pytest.mark.parametrize(
+    ("silent_polls", "ending"), [(14, Ending.COMPLETE), (17, Ending.STAND_LOST)]
+)
+def test_a_running_stand_may_be_silent_for_a_while_again_and_again(
+    journal, header, monkeypatch, silent_polls, ending
+):
+    def script(fake):
+        fake.begin(RUN)
+        yield
+        for number in range(5):
+            deliver(fake, [number])
+            yield from [None] * (1 + silent_polls)
+        fake.finish()
+
+    monkeypatch.setattr(recorder, "time", Clock())
+    with standing(script, flags=StandFlag.SIMULATED) as (_fake, stand):
+        pace = Pace(poll_s=1.0, silence_s=15.0)
+        assert record_run(stand, header, journal, pace=pace) is ending
+
+    assert len(read_journal(journal).blocks) == (5 if ending is Ending.COMPLETE else 1)
 
 
 def test_an_interrupt_ends_the_recording_tidily(journal, header):
