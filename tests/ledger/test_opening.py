@@ -11,6 +11,7 @@ from alembic.runtime.migration import MigrationContext
 from tests.demo_files import JOB
 from tests.ledger.cases import AT, HEAD, later, open_burn_in, take_in
 
+from spinproof.files.tree import EMPTY_ROOT
 from spinproof.ledger import audit, database, tables, upgrade
 from spinproof.ledger.ledger import Ledger, open_ledger
 from spinproof.model.errors import BusyError, RecordError, StorageError
@@ -230,6 +231,9 @@ def test_reading_sees_one_state_while_another_writes(ledger: Ledger):
 
 def test_a_ledger_without_records_has_an_empty_trail(ledger: Ledger):
     with ledger.reading() as records:
-        check = records.verify_audit((0, audit.BEGINNING))
+        check = records.verify_audit()
+        with pytest.raises(RecordError, match="nothing was recorded yet"):
+            records.tree_head()
 
     assert (check.entries, check.head, check.broken) == (0, audit.BEGINNING, None)
+    assert check.root == EMPTY_ROOT.hex()

@@ -1,6 +1,6 @@
 """What can be done in the ledger, and the table that each act changes."""
 
-from spinproof.ledger import people_tables, tables
+from spinproof.ledger import people_tables, shop_tables, tables
 
 ACTS: dict[str, type[tables.Base]] = {
     "job.add": tables.Job,
@@ -20,5 +20,6 @@ ACTS: dict[str, type[tables.Base]] = {
     "anchor.note": tables.Anchor,
     "ledger.restore": tables.Restoration,
     **people_tables.ACTS,
+    **shop_tables.ACTS,
 }
 """Every act that the audit trail may tell of. Replaying the trail needs the table."""

@@ -5,9 +5,7 @@ that replaying the trail gives the tables. Whoever changes a table behind the tr
 contradicts it.
 """
 
-import json
 from collections.abc import Generator
-from contextlib import closing
 from typing import Any
 
 from sqlalchemy import select
@@ -15,9 +13,9 @@ from sqlalchemy.orm import Session
 
 from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_bytes
+from spinproof.files.tree import leaf_hash
 from spinproof.ledger import tables
-from spinproof.ledger.acts import ACTS
-from spinproof.ledger.entries import AuditCheck, AuditEntry
+from spinproof.ledger.entries import AuditEntry
 
 BEGINNING = "0" * 64
 """What the first row names as the hash before it."""
@@ -63,8 +61,10 @@ def row_hash(row: AuditEntry) -> str:
     byte, a brace, tells it from a node of the tree.
     """
     content = {key: value for key, value in vars(row).items() if key not in {"sha256", "salt"}}
-    prefix = b"" if row.salt is None else b"\x00" + bytes.fromhex(row.salt)
-    return sha256_of_bytes(prefix + canonical_json(content))
+    text = canonical_json(content)
+    if row.salt is None:
+        return sha256_of_bytes(text)
+    return leaf_hash(bytes.fromhex(row.salt) + text).hex()
 
 
 def append(
@@ -140,75 +140,3 @@ def entries(session: Session, about: str | None = None) -> Generator[AuditEntry]
     with session.execute(query.execution_options(yield_per=500)) as result:
         for row in result.mappings():
             yield AuditEntry(**row)
-
-
-def verify(session: Session, anchor: tuple[int, str] | None = None) -> AuditCheck:
-    """Walk the trail, then compare what it tells with the tables.
-
-    Parameters
-    ----------
-    session : Session
-        Session to read in.
-    anchor : tuple of int and str, optional
-        Number of rows and hash of the last one, as noted elsewhere before.
-
-    Returns
-    -------
-    AuditCheck
-        The rows that hold together, and the first thing that does not.
-    """
-    count, head, anchored = 0, BEGINNING, anchor in {None, (0, BEGINNING)}
-    told: dict[str, dict[str, Any]] = {}
-    with closing(entries(session)) as rows:
-        for row in rows:
-            broken = _break(row, count + 1, head)
-            if broken:
-                return AuditCheck(count, head, broken)
-            count, head = row.seq, row.sha256
-            anchored = anchored or anchor == (count, head)
-            since = json.loads(row.after)
-            told[_key(ACTS[row.act], since)] = since
-    if not anchored and anchor is not None:
-        lost = f"no row {anchor[0]} has the hash {anchor[1]} that was noted elsewhere"
-        return AuditCheck(count, head, lost)
-    return AuditCheck(count, head, _contradiction(session, told) or _changed_text(session))
-
-
-def _break(row: AuditEntry, seq: int, previous: str) -> str | None:
-    if row.seq != seq:
-        return f"row {seq} is missing: row {row.seq} follows row {seq - 1}"
-    if row.previous != previous:
-        return f"row {seq} does not follow the row before it"
-    if row.sha256 != row_hash(row):
-        return f"row {seq} was changed after it was written"
-    if row.act not in ACTS:
-        return f"row {seq} tells of {row.act}, which is no act of the ledger"
-    return None
-
-
-def _key(table: type[tables.Base], row: dict[str, Any]) -> str:
-    keys = [str(row.get(column.name)) for column in table.__table__.primary_key]
-    return f"{table.__tablename__} {' '.join(keys)}"
-
-
-def _contradiction(session: Session, told: dict[str, dict[str, Any]]) -> str | None:
-    for table in dict.fromkeys(ACTS.values()):
-        for row in session.scalars(select(table)):
-            found = content(row)
-            since = told.pop(_key(table, found), None)
-            if since is None:
-                return f"{_key(table, found)} is not in the trail"
-            if since != found:
-                changed = ", ".join(key for key in found if found[key] != since.get(key))
-                return f"{_key(table, found)} is not what the trail tells: {changed} differs"
-    return f"{next(iter(told))} is in the trail, and gone from its table" if told else None
-
-
-def _changed_text(session: Session) -> str | None:
-    for table in (tables.Document, tables.JudgementRow):
-        query = select(table.sha256, table.canonical).execution_options(yield_per=100)
-        with session.execute(query) as result:
-            changed = [own for own, text in result if sha256_of_bytes(text.encode()) != own]
-        if changed:
-            return f"{table.__tablename__} {changed[0]} was changed after it was written"
-    return None

@@ -7,11 +7,11 @@ from sqlalchemy.orm import Session
 
 from spinproof.files.canonical import canonical_json, digest_of
 from spinproof.ledger import audit, tables
-from spinproof.ledger.reading import Reading
+from spinproof.ledger.head_reading import HeadReading
 from spinproof.model.noun import Noun
 
 
-class Book(Reading):
+class Book(HeadReading):
     """A view of the ledger that may change it, in the name of somebody at some moment."""
 
     def __init__(

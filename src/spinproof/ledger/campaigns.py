@@ -5,14 +5,15 @@ from typing import Any
 from sqlalchemy import func, select
 
 from spinproof.ledger import rules, tables
-from spinproof.ledger.book import Book
+from spinproof.ledger.changes import ChangeRecords
 from spinproof.ledger.entries import CampaignEntry, Closing, RunState
 from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.handover import ConfigurationEntry
+from spinproof.model.job import Process
 from spinproof.model.plan import Plan
 
 
-class CampaignRecords(Book):
+class CampaignRecords(ChangeRecords):
     """Changes to configurations and campaigns."""
 
     def set_configuration(
@@ -44,6 +45,16 @@ class CampaignRecords(Book):
         rules.require_in_scope(self.unit(head))
         self._require_idle(head)
         reason = rules.plain_text(what, "description of the change")
+        with self._keeping(head):
+            if self.terms(self.unit(head).job).process is Process.FULL:
+                self._require_parts_agree(head, document)
+                if history := self.configurations(head):
+                    self._add_changes_since(head, history[-1].fingerprint, document, reason)
+            return self._store_configuration(head, document, reason)
+
+    def _store_configuration(
+        self, head: str, document: dict[str, Any], reason: str
+    ) -> ConfigurationEntry:
         history = self.configurations(head)
         fingerprint = self._keep("configuration", head, document)
         if history and history[-1].fingerprint == fingerprint:

@@ -11,6 +11,8 @@ class UnitKind(StrEnum):
 
     HEAD = "head"
     SHARED_MODULE = "shared module"
+    SPARE = "spare part"
+    """A part that is worked on by itself, without a head."""
 
 
 class RunState(StrEnum):
@@ -166,8 +168,19 @@ class AuditCheck:
     """What walking the audit trail found."""
 
     entries: int
-    """Rows that hold together, from the first on."""
+    """Rows of the trail."""
     head: str
     """Hash of the last of them."""
-    broken: str | None
-    """The first thing that does not hold, in a sentence; None when all does."""
+    root: str
+    """Root of the tree over all of them."""
+    findings: tuple[str, ...]
+    """Everything that does not hold, in sentences."""
+    forks: tuple[str, ...]
+    """Heads from elsewhere that an earlier state put back explains."""
+    unproved: tuple[str, ...]
+    """What this check cannot show."""
+
+    @property
+    def broken(self) -> str | None:
+        """The first thing that does not hold; None when all does."""
+        return self.findings[0] if self.findings else None

@@ -1,23 +1,26 @@
-"""Jobs, their machines and heads, the scope and the evidence."""
+"""Jobs, their machines and heads, and the evidence."""
 
 from spinproof.ledger import rules, tables
-from spinproof.ledger.book import Book
 from spinproof.ledger.entries import JobEntry, UnitKind
+from spinproof.ledger.scope import ScopeRecords
 from spinproof.model.errors import GateClosedError, RecordError
-from spinproof.model.handover import EvidenceItem, ScopeLine, ScopeState
+from spinproof.model.handover import EvidenceItem
 from spinproof.model.job import JobFile, JobHead
+from spinproof.model.shop_rules import ShopRules
 
 
-class JobRecords(Book):
-    """Changes to jobs, scope and evidence."""
+class JobRecords(ScopeRecords):
+    """Changes to jobs and evidence."""
 
-    def add_job(self, job: JobFile) -> JobEntry:
+    def add_job(self, job: JobFile, shop_rules: ShopRules | None = None) -> JobEntry:
         """Take in a job with its order, machine, heads, shared module and agreed scope.
 
         Parameters
         ----------
         job : JobFile
             What was agreed.
+        shop_rules : ShopRules, optional
+            Positions, checks and re-test matrix; a job of the full process needs them.
 
         Returns
         -------
@@ -39,9 +42,9 @@ class JobRecords(Book):
             )
         self._refuse_known(tables.Job, "job", job.job)
         self._refuse_known(tables.Machine, "machine", job.machine)
-        for unit in (*(head.designation for head in job.heads), job.shared_module):
-            if unit is not None:
-                self._refuse_known(tables.Unit, "unit", unit)
+        units = [*(h.designation for h in job.heads), *(s.designation for s in job.spares)]
+        for unit in (*units, *([job.shared_module] if job.shared_module else [])):
+            self._refuse_known(tables.Unit, "unit", unit)
         about = f"job {job.job}"
         row = tables.Job(name=job.job, order_token=job.order, shop=job.shop, opened_at=self._at)
         self._add(row, "job.add", about)
@@ -49,9 +52,13 @@ class JobRecords(Book):
         for head in job.heads:
             self._add_head(job, head)
         if job.shared_module is not None:
-            self._add_shared_module(job, job.shared_module)
+            words = "what the heads share: supply, exhaust, drain, frame"
+            self._add_other_unit(job, job.shared_module, UnitKind.SHARED_MODULE, words)
+        for spare in job.spares:
+            self._add_other_unit(job, spare.designation, UnitKind.SPARE, spare.words)
+        self._begin_terms(job, shop_rules)
         for line in job.scope:
-            self._add_scope_line(job.job, ScopeLine(**line.model_dump()))
+            self._add_scope_line(job, line)
         return self.job(job.job)
 
     def _add_head(self, job: JobFile, head: JobHead) -> None:
@@ -66,79 +73,17 @@ class JobRecords(Book):
         )
         self._add(row, "unit.add", f"head {head.designation}")
 
-    def _add_shared_module(self, job: JobFile, designation: str) -> None:
+    def _add_other_unit(self, job: JobFile, designation: str, kind: UnitKind, words: str) -> None:
         row = tables.Unit(
             designation=designation,
             machine=job.machine,
-            kind=UnitKind.SHARED_MODULE.value,
-            position="shared",
+            kind=kind.value,
+            position="shared" if kind is UnitKind.SHARED_MODULE else "by itself",
             letter="",
             in_scope=True,
-            words="what the heads share: supply, exhaust, drain, frame",
+            words=words,
         )
-        self._add(row, "unit.add", f"shared module {designation}")
-
-    def _add_scope_line(self, job: str, line: ScopeLine) -> None:
-        row = tables.ScopeItem(
-            job=job,
-            item=line.item,
-            unit=line.unit,
-            text=line.text,
-            state=line.state.value,
-            consequence=line.consequence,
-        )
-        self._add(row, "scope.add", f"scope {line.item} of job {job}")
-
-    def change_scope(
-        self, job: str, item: str, state: ScopeState, why: str, consequence: str | None = None
-    ) -> ScopeLine:
-        """Change what the customer chose for a line of the scope.
-
-        Parameters
-        ----------
-        job, item : str
-            The line.
-        state : ScopeState
-            What it is from now on.
-        why : str
-            The change order, in words.
-        consequence : str, optional
-            What follows from it.
-
-        Returns
-        -------
-        ScopeLine
-            The line as it is now.
-
-        Raises
-        ------
-        RecordError
-            If there is no such line.
-        GateClosedError
-            If the line would be accepted on a head that is out of scope.
-        """
-        row = self._session.get(tables.ScopeItem, (job, item))
-        if row is None:
-            raise RecordError(
-                "the scope has no such line",
-                where=f"scope {item} of job {job}",
-                mend="Name a line of the job's scope.",
-            )
-        if state is ScopeState.ACCEPTED and not self.unit(row.unit).in_scope:
-            raise GateClosedError(
-                f"head {row.unit} is out of scope, so no work on it can be accepted",
-                where=f"scope {item} of job {job}",
-                mend="Take the head in under a new job.",
-            )
-        self._change(
-            row,
-            "scope.change",
-            f"scope {item} of job {job}",
-            rules.plain_text(why, "reason"),
-            state=state.value,
-            consequence=consequence,
-        )
-        return ScopeLine(row.item, row.unit, row.text, state, row.consequence)
+        self._add(row, "unit.add", f"{kind} {designation}")
 
     def add_evidence(self, job: str, sha256: str, name: str, what: str) -> EvidenceItem:
         """Hold a file as evidence.

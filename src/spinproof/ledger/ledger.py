@@ -10,7 +10,7 @@ from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from spinproof.ledger import database, rules, upgrade
-from spinproof.ledger.reading import Reading
+from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.records import Records
 from spinproof.model.errors import RecordError
 
@@ -65,12 +65,12 @@ class Ledger:
             yield Records(session, who=name, at=instant, draw_salt=self._draw_salt)
 
     @contextmanager
-    def reading(self) -> Iterator[Reading]:
+    def reading(self) -> Iterator[HeadReading]:
         """Read the records: everything inside sees one state.
 
         Yields
         ------
-        Reading
+        HeadReading
             Questions.
         """
         with (
@@ -78,7 +78,7 @@ class Ledger:
             Session(database.reader(self._engine)) as session,
             session.begin(),
         ):
-            yield Reading(session)
+            yield HeadReading(session)
 
     def close(self) -> None:
         """Close all connections."""

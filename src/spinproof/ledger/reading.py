@@ -5,10 +5,8 @@ from typing import NoReturn, TypeVar
 
 from sqlalchemy import ColumnElement, func, select
 
-from spinproof.ledger import audit, rules, tables
+from spinproof.ledger import rules, tables
 from spinproof.ledger.entries import (
-    AuditCheck,
-    AuditEntry,
     CampaignEntry,
     ClassificationEntry,
     Closing,
@@ -20,6 +18,7 @@ from spinproof.ledger.entries import (
     UnitKind,
 )
 from spinproof.ledger.people_reading import PeopleReading
+from spinproof.ledger.trail_reading import TrailReading
 from spinproof.model.errors import RecordError
 from spinproof.model.handover import (
     Attempt,
@@ -41,7 +40,7 @@ from spinproof.model.run import Ending, Outcome, Purpose
 N = TypeVar("N", bound=Noun)
 
 
-class Reading(PeopleReading):
+class Reading(PeopleReading, TrailReading):
     """One consistent view of the ledger. What it does not hold, it refuses with RecordError."""
 
     def jobs(self) -> tuple[JobEntry, ...]:
@@ -99,11 +98,11 @@ class Reading(PeopleReading):
         )
 
     def scope(self, job: str) -> tuple[ScopeLine, ...]:
-        """Give the lines of a job's scope, in order of their item."""
+        """Give the lines of a job's scope as documents print them, in order of their item."""
         self.job(job)
         query = select(tables.ScopeItem).where(tables.ScopeItem.job == job)
         return tuple(
-            ScopeLine(r.item, r.unit, r.text, ScopeState(r.state), r.consequence)
+            ScopeLine(r.item, r.unit, r.text, ScopeState(r.state).printed, r.consequence)
             for r in self._session.scalars(query.order_by(tables.ScopeItem.item))
         )
 
@@ -295,26 +294,6 @@ class Reading(PeopleReading):
     def tally(self, head: str) -> Tally:
         """Give the attempts of a head's burn-in, added up."""
         return rules.tally_of(self.attempts(head))
-
-    def audit(self, about: str | None = None) -> tuple[AuditEntry, ...]:
-        """Give the audit trail in order, of one object when asked ("run QA-1041-L-017")."""
-        return tuple(audit.entries(self._session, about))
-
-    def verify_audit(self, anchor: tuple[int, str] | None = None) -> AuditCheck:
-        """Walk the audit trail and what it vouches for; name the first thing that is broken.
-
-        Parameters
-        ----------
-        anchor : tuple of int and str, optional
-            Number of entries and hash of the last one, as somebody else wrote them down: the
-            chain alone cannot show that its end was cut off.
-
-        Returns
-        -------
-        AuditCheck
-            What was found.
-        """
-        return audit.verify(self._session, anchor)
 
 
 def _refuse_unknown(kind: str, name: str, known: list[str]) -> NoReturn:

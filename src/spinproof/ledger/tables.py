@@ -198,7 +198,7 @@ class Anchor(Base):
     """DER, in hexadecimal digits."""
     public_key: Mapped[str]
     """PEM."""
-    kind: Mapped[str]
+    way: Mapped[str]
     place: Mapped[str]
     who: Mapped[str]
     at: Mapped[str]

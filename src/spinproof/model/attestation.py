@@ -14,6 +14,25 @@ Text = Annotated[str, Field(min_length=1, max_length=600)]
 Sha256 = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 
+class Fact(Noun):
+    """The base of all facts: what each names, so that it can be looked up."""
+
+    @property
+    def tags_named(self) -> tuple[str, ...]:
+        """Tags of parts."""
+        return ()
+
+    @property
+    def runs_named(self) -> tuple[str, ...]:
+        """Runs."""
+        return ()
+
+    @property
+    def files_named(self) -> tuple[str, ...]:
+        """SHA-256 of evidence."""
+        return ()
+
+
 class Direction(StrEnum):
     """Which way a machine travels."""
 
@@ -21,7 +40,7 @@ class Direction(StrEnum):
     OUTGOING = "outgoing"
 
 
-class Decontamination(Noun):
+class Decontamination(Fact):
     """What may still cling to a head, and whether it may be worked on or sent."""
 
     kind: Literal["decontamination"] = "decontamination"
@@ -51,7 +70,7 @@ class Plane(Noun):
     """Permissible residual unbalance of the plane. [g mm]"""
 
 
-class Balance(Noun):
+class Balance(Fact):
     """The balance of one rotor in one spindle."""
 
     kind: Literal["balance"] = "balance"
@@ -67,8 +86,13 @@ class Balance(Noun):
     standard_uncertainty_g_mm: NotNegative
     """Of each residual. [g mm]"""
 
+    @property
+    def tags_named(self) -> tuple[str, ...]:
+        """Rotor and spindle."""
+        return (self.rotor, self.spindle)
 
-class ClockCheck(Noun):
+
+class ClockCheck(Fact):
     """A device's clock, compared with the time of the ledger."""
 
     kind: Literal["clock check"] = "clock check"
@@ -79,7 +103,7 @@ class ClockCheck(Noun):
     """Standard uncertainty of the comparison. [s]"""
 
 
-class RoomAir(Noun):
+class RoomAir(Fact):
     """The air of the room in which nitrogen is let out."""
 
     kind: Literal["room air"] = "room air"
@@ -98,7 +122,7 @@ class RoomAir(Noun):
         return self
 
 
-class Unloading(Noun):
+class Unloading(Fact):
     """The wafers that came out of a run."""
 
     kind: Literal["unloading"] = "unloading"
@@ -106,16 +130,26 @@ class Unloading(Noun):
     whole: Annotated[int, Field(ge=0)]
     broken: Annotated[int, Field(ge=0)] = 0
 
+    @property
+    def runs_named(self) -> tuple[str, ...]:
+        """The run."""
+        return (self.run,)
 
-class HeldPaper(Noun):
+
+class HeldPaper(Fact):
     """A paper that stands behind the provenance of a part."""
 
     kind: Literal["paper"] = "paper"
     tag: Name
     paper: Paper
 
+    @property
+    def tags_named(self) -> tuple[str, ...]:
+        """The part."""
+        return (self.tag,)
 
-class AgreedLimit(Noun):
+
+class AgreedLimit(Fact):
     """A limit for a reading of a check, in force for later readings only."""
 
     kind: Literal["agreed limit"] = "agreed limit"
@@ -126,7 +160,7 @@ class AgreedLimit(Noun):
     """Who approved it: a person of the shop, or the customer's token."""
 
 
-class EvidenceDetail(Noun):
+class EvidenceDetail(Fact):
     """What a file of evidence shows, and how it came to be."""
 
     kind: Literal["evidence detail"] = "evidence detail"
@@ -141,8 +175,13 @@ class EvidenceDetail(Noun):
     removed: Annotated[tuple[Text, ...], Field(strict=False)] | None = None
     """What was taken out before it may be shown; absent when nobody looked."""
 
+    @property
+    def files_named(self) -> tuple[str, ...]:
+        """The file and what it was cut from."""
+        return (self.sha256, *([self.parent] if self.parent else []))
 
-class Film(Noun):
+
+class Film(Fact):
     """A film of a witnessed run."""
 
     kind: Literal["film"] = "film"
@@ -156,8 +195,18 @@ class Film(Noun):
     trace_sha256: Sha256
     """The trace that the film was made beside."""
 
+    @property
+    def runs_named(self) -> tuple[str, ...]:
+        """The run."""
+        return (self.run,)
 
-class DossierIssued(Noun):
+    @property
+    def files_named(self) -> tuple[str, ...]:
+        """The film."""
+        return (self.sha256,)
+
+
+class DossierIssued(Fact):
     """A dossier that was handed over."""
 
     kind: Literal["dossier issued"] = "dossier issued"
@@ -167,7 +216,7 @@ class DossierIssued(Noun):
     """SHA-256 of its signed list."""
 
 
-class Acknowledgement(Noun):
+class Acknowledgement(Fact):
     """The customer's word that the exclusions were read."""
 
     kind: Literal["acknowledgement"] = "acknowledgement"
@@ -176,7 +225,7 @@ class Acknowledgement(Noun):
     """Items of the scope that were shown as excluded."""
 
 
-class Shipment(Noun):
+class Shipment(Fact):
     """What was packed, and how."""
 
     kind: Literal["shipment"] = "shipment"
@@ -187,6 +236,11 @@ class Shipment(Noun):
     """How it was drained and dried."""
     restrained: Text
     """How the rotor is held off its bearings."""
+
+    @property
+    def tags_named(self) -> tuple[str, ...]:
+        """Every part in the crate."""
+        return self.tags
 
 
 Attestation = Annotated[

@@ -20,7 +20,7 @@ def upgrade() -> None:
         sa.Column("root", sa.Text, nullable=False),
         sa.Column("signature", sa.Text, nullable=False),
         sa.Column("public_key", sa.Text, nullable=False),
-        sa.Column("kind", sa.Text, nullable=False),
+        sa.Column("way", sa.Text, nullable=False),
         sa.Column("place", sa.Text, nullable=False),
         sa.Column("who", sa.Text, nullable=False),
         sa.Column("at", sa.Text, nullable=False),

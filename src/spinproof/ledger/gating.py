@@ -1,0 +1,205 @@
+"""What may come next for a head, and why the rest may not: pure answers from its file."""
+
+from dataclasses import dataclass
+
+from spinproof.ledger.head_file import HeadFile
+from spinproof.ledger.rulebook.book import closes_entry, closes_gate
+from spinproof.ledger.shop_entries import Action, Step
+from spinproof.ledger.standing import (
+    burn_in_faults,
+    decontamination,
+    gate_signature,
+    is_settled,
+    passed_checks,
+    present_checkpoint,
+    required_checks,
+    standing_of,
+    witnessed_run,
+)
+from spinproof.model.attestation import Direction
+from spinproof.model.check import (
+    Checkpoint,
+    CheckTemplate,
+    Energy,
+    Rotation,
+    missing_before,
+)
+from spinproof.model.matter import Lockout
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why something may not be done yet."""
+
+    text: str
+    """A sentence."""
+    rule: str | None = None
+    """Number of the rule that says so."""
+
+    def __str__(self) -> str:
+        """Give the sentence with its rule."""
+        return f"{self.text} ({self.rule})" if self.rule else self.text
+
+
+def reasons_not_to_enter(file: HeadFile, step: Step) -> tuple[Reason, ...]:
+    """Say why a head may not enter a checkpoint, or why something may not be done on it.
+
+    Parameters
+    ----------
+    file : HeadFile
+        Records of the head.
+    step : Step
+        A checkpoint or an action.
+
+    Returns
+    -------
+    tuple of Reason
+        Empty when it may.
+    """
+    return tuple(Reason(text, rule.id) for rule, text in closes_entry(file, step))
+
+
+def reasons_not_to_pass(file: HeadFile, checkpoint: Checkpoint) -> tuple[Reason, ...]:
+    """Say why a head may not pass a checkpoint.
+
+    Parameters
+    ----------
+    file : HeadFile
+        Records of the head.
+    checkpoint : Checkpoint
+        The checkpoint.
+
+    Returns
+    -------
+    tuple of Reason
+        Empty when it may be signed. What keeps the head from entering comes first.
+    """
+    entering = reasons_not_to_enter(file, checkpoint)
+    work = tuple(Reason(text) for text in _work_missing(file, checkpoint))
+    rules = tuple(Reason(text, rule.id) for rule, text in closes_gate(file, checkpoint))
+    unique: dict[str, Reason] = {}
+    for reason in (*entering, *rules, *work):
+        unique.setdefault(reason.text, reason)
+    return tuple(unique.values())
+
+
+def _work_missing(file: HeadFile, checkpoint: Checkpoint) -> tuple[str, ...]:
+    """Give what the checkpoint itself asks for and does not have."""
+    missing = tuple(
+        reason
+        for check in required_checks(file, checkpoint)
+        for reason in standing_of(file, check.id).reasons
+    )
+    if checkpoint is Checkpoint.INCOMING and decontamination(file, Direction.INCOMING) is None:
+        return (*missing, "No decontamination record came with the machine.")
+    if checkpoint is Checkpoint.FINAL_TEST:
+        return (*missing, *burn_in_faults(file))
+    if checkpoint is Checkpoint.SOURCE_INSPECTION and witnessed_run(file) is None:
+        return (*missing, "No witnessed run of the present configuration counted.")
+    return missing
+
+
+def reasons_not_to_check(file: HeadFile, check: CheckTemplate) -> tuple[Reason, ...]:
+    """Say why a check may not be made now.
+
+    Parameters
+    ----------
+    file : HeadFile
+        Records of the head.
+    check : CheckTemplate
+        The check.
+
+    Returns
+    -------
+    tuple of Reason
+        Empty when it may.
+    """
+    reasons = list(reasons_not_to_enter(file, check.checkpoint))
+    reasons += [
+        Reason(f"{check.id} comes after {earlier}, which is not passed.")
+        for earlier in missing_before(check, passed_checks(file))
+    ]
+    if Energy.ELECTRICAL in check.energies:
+        reasons += reasons_not_to_enter(file, Action.ENERGISE)
+    if check.rotation is Rotation.FULL:
+        reasons += reasons_not_to_enter(file, Action.SPIN)
+    if check.lockout and not any(_suits(lock.content, check) for lock in file.open_lockouts):
+        text = f"{check.id} is made under lockout, and none is open that locks what it must."
+        reasons.append(Reason(text, "R37"))
+    return tuple(dict.fromkeys(reasons))
+
+
+def _suits(content: object, check: CheckTemplate) -> bool:
+    needed = set(Energy) - set(check.energies)
+    return isinstance(content, Lockout) and needed <= set(content.locked)
+
+
+def reasons_against(file: HeadFile, step: Step) -> tuple[Reason, ...]:
+    """Say why a checkpoint is not passed, or why something may not be done.
+
+    Parameters
+    ----------
+    file : HeadFile
+        Records of the head.
+    step : Step
+        A checkpoint or an action.
+
+    Returns
+    -------
+    tuple of Reason
+        Empty when the checkpoint is passed and stands, or when the action may be taken.
+    """
+    if isinstance(step, Action):
+        return reasons_not_to_enter(file, step)
+    if is_settled(file, step):
+        return ()
+    reasons = reasons_not_to_pass(file, step)
+    return reasons or (Reason(f"The {step} can be passed now, and is not signed yet."),)
+
+
+def admissible_checks(file: HeadFile) -> tuple[CheckTemplate, ...]:
+    """Give the checks that may be made now, in the order of their sheets.
+
+    Parameters
+    ----------
+    file : HeadFile
+        Records of the head.
+
+    Returns
+    -------
+    tuple of CheckTemplate
+        Of the checkpoint where the head stands; those that stand already are left out.
+    """
+    point = present_checkpoint(file)
+    if point is None:
+        return ()
+    return tuple(
+        check
+        for check in required_checks(file, point)
+        if not standing_of(file, check.id).stands and not reasons_not_to_check(file, check)
+    )
+
+
+def state_in_words(file: HeadFile) -> str:
+    """Give the state of a head in the words of the shop, from the gates that stand."""
+    passed = [point for point in Checkpoint if gate_signature(file, point) is not None]
+    at = present_checkpoint(file)
+    unbroken = [point for point in passed if at is None or point.number < at.number]
+    if not unbroken:
+        incoming = decontamination(file, Direction.INCOMING)
+        cleared = incoming is not None and incoming[1].cleared
+        return "received" if incoming is None or cleared else "quarantined"
+    return _STATES[unbroken[-1]]
+
+
+_STATES = {
+    Checkpoint.INCOMING: "cleared",
+    Checkpoint.TEARDOWN: "torn down and inspected",
+    Checkpoint.RESTORATION: "restored",
+    Checkpoint.BUILD: "rebuilt",
+    Checkpoint.DRY_TEST: "dry test passed",
+    Checkpoint.WET_TEST: "wet test passed",
+    Checkpoint.FINAL_TEST: "burn-in passed",
+    Checkpoint.SOURCE_INSPECTION: "witnessed",
+    Checkpoint.RELEASE: "released",
+}

@@ -1,0 +1,82 @@
+"""Changing the records of the shop floor so that every rule is kept, or nothing is stored."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+
+from spinproof.ledger import rules, tables
+from spinproof.ledger.book import Book
+from spinproof.ledger.entries import UnitKind
+from spinproof.ledger.head_file import HeadFile
+from spinproof.ledger.rulebook.book import require_kept
+from spinproof.model.errors import GateClosedError, RecordError
+from spinproof.model.job import Process
+
+
+class KeepingBook(Book):
+    """A view of the ledger that changes the shop floor's records."""
+
+    @contextmanager
+    def _keeping(self, unit: str | None) -> Iterator[None]:
+        """Change records of a unit; when a rule would be broken, the change is taken back."""
+        with self._session.begin_nested():
+            yield
+            self._session.flush()
+            for each in () if unit is None else self._touched_by(unit):
+                require_kept(self._file(each))
+
+    def _file(self, unit: str) -> HeadFile:
+        return self.head_file(unit, date.fromisoformat(self._at[:10]))
+
+    def _touched_by(self, unit: str) -> tuple[str, ...]:
+        """Give the unit, or the heads that rest on it when it is shared."""
+        own = self.unit(unit)
+        if self.terms(own.job).process is not Process.FULL:
+            return ()
+        if own.kind is not UnitKind.SHARED_MODULE:
+            return (unit,)
+        heads = [u for u in self.units(own.job) if u.machine == own.machine and u.in_scope]
+        return tuple(u.designation for u in heads)
+
+    def _moment(self, done_at: datetime | None, job: str | None) -> str:
+        """Give when something was done, as claimed: not in the future, not before the job.
+
+        Raises
+        ------
+        RecordError
+            If it is.
+        """
+        if done_at is None:
+            return self._at
+        instant = rules.utc_text(done_at)
+        if instant > self._at:
+            raise RecordError(
+                f"{instant} lies in the future",
+                where="time of the record",
+                mend=f"It is {self._at} now; give the time at which it was done.",
+            )
+        if job is not None and instant < (opened := self.job(job).opened_at):
+            raise RecordError(
+                f"{instant} lies before the job was taken in ({opened})",
+                where="time of the record",
+                mend="Check the date.",
+            )
+        return instant
+
+    def _require_full(self, job: str) -> None:
+        if self.terms(job).process is not Process.FULL:
+            raise GateClosedError(
+                "the job was taken in for burn-in only: its parts, checks and gates are not kept",
+                where=f"job {job}",
+                mend='Take jobs in with process = "full" to keep them.',
+            )
+
+    def _require_evidence(self, job: str, evidence: tuple[str, ...]) -> None:
+        for sha256 in evidence:
+            row = self._session.get(tables.Evidence, sha256)
+            if row is None or row.job != job:
+                raise RecordError(
+                    "the job holds no such evidence",
+                    where=f"evidence {sha256} of job {job}",
+                    mend="Add the file as evidence of the job first.",
+                )

@@ -1,0 +1,1 @@
+"""The rules of the shop as objects: text, check, and the steps that each one closes."""
