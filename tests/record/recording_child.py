@@ -16,6 +16,7 @@ from spinproof.record.stand import StandStatus
 from spinproof.record.trace_file import seal_journal
 
 BLOCKS = 40
+FEW_BLOCKS = 10
 PACE = Pace(poll_s=0.0)
 
 
@@ -27,15 +28,16 @@ class RowOfBlocks:
     wants_acknowledge = False
     identity = "row of blocks"
 
-    def __init__(self, note):
+    def __init__(self, note, blocks):
         self._note = note
+        self._blocks = blocks
         self._asked = 0
 
     def status(self):
         """Answer with three more blocks than before."""
         self._asked += 1
-        written = min(BLOCKS, 3 * (self._asked - 1))
-        done = written == BLOCKS
+        written = min(self._blocks, 3 * (self._asked - 1))
+        done = written == self._blocks
         return StandStatus(StandState.FINISHED if done else StandState.RUNNING, RUN, written)
 
     def read_block(self, number):
@@ -63,11 +65,11 @@ def record_on_and_on(journals, traces, handed):
         record_one(journals, traces, run, note)
 
 
-def record_one(journals, traces, run, note):
+def record_one(journals, traces, run, note, blocks=BLOCKS):
     """Record and seal one run."""
     header = demo_header().model_copy(update={"run": run_name(run)})
     journal = journals / f"{run_name(run)}{SUFFIX}"
-    record_run(RowOfBlocks(note), header, journal, pace=PACE)
+    record_run(RowOfBlocks(note, blocks), header, journal, pace=PACE)
     seal_journal(journal, traces)
 
 
@@ -90,4 +92,4 @@ def record_and_die(journals, traces, handed, step):
 
     for name in ("open", "write", "fdatasync", "fsync", "replace", "unlink", "ftruncate"):
         setattr(os, name, wrap(getattr(os, name)))
-    record_one(journals, traces, 1, note)
+    record_one(journals, traces, 1, note, FEW_BLOCKS)
