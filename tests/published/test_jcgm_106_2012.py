@@ -103,6 +103,7 @@ def test_the_risks_equal_those_of_the_joint_normal_distribution(guard, consumer,
     assert risks.consumer == pytest.approx(accepted - both, abs=1e-8)
     assert risks.producer == pytest.approx(risks.conforming - both, abs=1e-8)
     assert risks.accepted == pytest.approx(accepted, abs=1e-8)
+    assert risks.false_share == pytest.approx((accepted - both) / accepted, abs=1e-8)
 
 
 def test_one_resistor_of_the_lot_is_better_known_than_by_its_reading_alone():

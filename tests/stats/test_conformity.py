@@ -145,6 +145,7 @@ def test_a_large_uncertainty_beside_the_tolerance_is_told_with_the_risk():
         "the probability of a false acceptance is 2.3 %"
     )
     assert decide(1510.0, 1.8, 1485.0, 1515.0).remark is None
+    assert decide(0.0, 0.125, -1.0, 1.0).remark is None  # U is a quarter of the tolerance
     assert decide(1510.0, 2.5, None, 1515.0).remark is None
 
 

@@ -11,7 +11,7 @@ from spinproof.model.errors import OutOfRangeError
 from spinproof.stats.correlation import correlation_matrix
 from spinproof.stats.distributions import Gaussian, Rectangular
 from spinproof.stats.readings import mean_of_readings, simultaneous_readings
-from spinproof.stats.sensitivity import sensitivities
+from spinproof.stats.sensitivity import curvature_variance, sensitivities
 from spinproof.stats.straight_line import calibration_line
 from spinproof.stats.uncertainty import (
     Input,
@@ -68,6 +68,20 @@ def test_a_difference_is_the_slope_of_a_smooth_model(x, u):
     (slope,) = sensitivities(np.exp, [x], [u])
 
     assert slope == pytest.approx(exp(x), rel=(0.1 * u) ** 2)
+
+
+def test_curvature_adds_what_the_derivatives_say():
+    """The model x y² at (2, 3) with u = 0.1 and 0.2, and x³ at 1: the terms written out."""
+    u, v = 0.1, 0.2
+    mixed = 0.5 * 2 * (6 * u * v) ** 2 + 0.5 * (4 * v**2) ** 2 + (9 * u) * (2 * u * v**2)
+
+    assert curvature_variance(lambda x, y: x * y**2, [2.0, 3.0], [u, v]) == pytest.approx(
+        mixed, rel=1e-6
+    )
+    assert curvature_variance(lambda x: x**3, [1.0], [0.2]) == pytest.approx(36 * 0.2**4, rel=2e-3)
+    assert curvature_variance(lambda x, y: x * y**2, [2.0, 3.0], [u, 0.0]) == pytest.approx(
+        0, abs=1e-9
+    )
 
 
 def test_an_input_without_uncertainty_has_a_slope_but_no_share():
