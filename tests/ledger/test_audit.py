@@ -19,7 +19,7 @@ from tests.ledger.cases import (
 )
 from tests.ledger.insider import check, head_of, insider, mended, rows_of, store
 
-from spinproof.ledger import database, people_tables, tables
+from spinproof.ledger import database, people_tables, shop_tables, tables
 from spinproof.ledger.acts import ACTS
 from spinproof.ledger.heads import Anchor, Way
 from spinproof.ledger.ledger import Ledger, open_ledger
@@ -107,6 +107,7 @@ def test_the_trail_of_a_whole_life_holds_together(lived: Ledger):
         "scope.change",
         "ledger.restore",
         *people_tables.ACTS,
+        *shop_tables.ACTS,
     }
     assert [entry.seq for entry in entries] == list(range(1, len(entries) + 1))
 

@@ -6,6 +6,7 @@ from pydantic import TypeAdapter
 
 from spinproof.app.clock import utc_now
 from spinproof.app.home import Home
+from spinproof.app.shop import shop_rules
 from spinproof.ledger.entries import JobEntry
 from spinproof.ledger.ledger import Ledger as Ledger
 from spinproof.ledger.ledger import open_ledger
@@ -15,7 +16,7 @@ from spinproof.model.configuration import Configuration
 from spinproof.model.errors import DocumentError, GateClosedError
 from spinproof.model.handover import ConfigurationEntry
 from spinproof.model.head import HeadSpec
-from spinproof.model.job import JobFile
+from spinproof.model.job import JobFile, Process
 from spinproof.model.limit import LimitSet
 
 
@@ -42,8 +43,9 @@ def take_in(ledger: Ledger, job: JobFile, *, by: str) -> JobEntry:
     RecordError
         If the job, its machine or a head is in the ledger already.
     """
+    kept = shop_rules() if job.process is Process.FULL else None
     with ledger.transaction(by, utc_now()) as records:
-        return records.add_job(job)
+        return records.add_job(job, kept)
 
 
 def configure(ledger: Ledger, setup: HeadSetup, *, by: str) -> ConfigurationEntry:
