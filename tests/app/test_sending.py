@@ -30,6 +30,7 @@ class Act:
         self.done = 0
 
     def __call__(self) -> str:
+        """Do it."""
         self.done += 1
         return f"/done/{self.done}"
 

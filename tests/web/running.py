@@ -1,18 +1,28 @@
 """The pages served in process, on a port of their own."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from spinproof.app.home import Home
+from spinproof.app.passwords import Passwords
 from spinproof.web.serving import address_of, listen, page_server
 
 
 @contextmanager
-def served(home: Home, *, allowed_hosts: tuple[str, ...] = ()) -> Iterator[str]:
+def served(
+    home: Home,
+    *,
+    allowed_hosts: tuple[str, ...] = (),
+    beyond: bool = False,
+    passwords: Passwords | None = None,
+    on_code: Callable[[str], None] = lambda _: None,
+) -> Iterator[str]:
     """Serve a home folder; gives the address of the shop's page."""
     listener = listen("127.0.0.1", 0)
-    server = page_server(home, allowed_hosts=allowed_hosts)
+    server = page_server(
+        home, allowed_hosts=allowed_hosts, beyond=beyond, passwords=passwords, on_code=on_code
+    )
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
     thread.start()
     try:

@@ -40,7 +40,7 @@ from urllib.parse import quote
 from fastapi import Depends, Request
 from pydantic import BaseModel, ConfigDict, StringConstraints, ValidationError
 from pydantic_core import ErrorDetails
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
@@ -271,6 +271,8 @@ async def posted(request: Request) -> PostedForm:
     ------
     AccessError
         If it carries no token, or another visitor's.
+    DocumentError
+        If a field is too long, or the form is damaged.
     HTTPException
         If the body is no form.
     """
@@ -281,10 +283,7 @@ async def posted(request: Request) -> PostedForm:
         "multipart/form-data",
     }:
         raise HTTPException(415)
-    data = await request.form(
-        max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=LONGEST_FIELD
-    )
-    texts = _texts(data)
+    texts, files = await _fields(request)
     token = texts.pop(TOKEN, ("",))[-1]
     if not hmac.compare_digest(token.encode(), visitor.form_token.encode()):
         raise AccessError(
@@ -299,7 +298,7 @@ async def posted(request: Request) -> PostedForm:
         key=key,
         values={name: values[-1] for name, values in texts.items()},
         lists=texts,
-        files={n: v for n, v in data.items() if isinstance(v, UploadFile) and v.filename},
+        files=files,
         visitor=visitor,
         sending=request.app.state.sending,
         root=request.app.state.browser.home.root,
@@ -307,12 +306,27 @@ async def posted(request: Request) -> PostedForm:
     )
 
 
-def _texts(data: FormData) -> dict[str, tuple[str, ...]]:
+async def _fields(request: Request) -> tuple[dict[str, tuple[str, ...]], dict[str, UploadFile]]:
+    try:
+        data = await request.form(
+            max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=LONGEST_FIELD
+        )
+    except HTTPException as error:
+        if error.status_code == 413:
+            raise
+        raise DocumentError(
+            "a field is too long, or the form is damaged",
+            where=request.url.path,
+            mend=f"Keep each field below {LONGEST_FIELD // 1024} kB and send the form again.",
+        ) from error
     texts: dict[str, tuple[str, ...]] = {}
+    files = {}
     for name, value in data.multi_items():
         if isinstance(value, str):
             texts[name] = (*texts.get(name, ()), value)
-    return texts
+        elif value.filename:
+            files[name] = value
+    return texts, files
 
 
 Posted = Annotated[PostedForm, Depends(posted)]
