@@ -1,0 +1,99 @@
+"""What rows of sheets become, and what they are compared with."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from spinproof.model.instrument import InstrumentRecord
+from spinproof.model.matter import Finding
+from spinproof.model.part import Belongs, Provenance
+from spinproof.model.quantity import Quantity
+from spinproof.model.shop_rules import ShopRules
+
+
+@dataclass(frozen=True)
+class UnitFacts:
+    """What is known about a head or shared module of the job."""
+
+    belongs: Belongs
+    in_scope: bool
+
+
+@dataclass(frozen=True)
+class Occupant:
+    """The part in a position."""
+
+    tag: str
+    since: datetime
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the rows are compared with: a copy of what the ledger knows at one moment."""
+
+    now: datetime
+    zone: tzinfo
+    """Zone of the shop, for times that state none."""
+    rules: ShopRules
+    units: Mapping[str, UnitFacts]
+    """Heads and shared module of the job, by designation."""
+    parts: Mapping[str, str]
+    """Every tag that exists, with where the part is, in words."""
+    occupants: Mapping[tuple[str, str], Occupant]
+    """By unit and position code."""
+    instruments: Mapping[str, InstrumentRecord]
+    imported: Mapping[str, str]
+    """SHA-256 of sheets that were imported, with when."""
+
+
+@dataclass(frozen=True)
+class PartValue:
+    """A part to be taken in at its position."""
+
+    tag: str
+    unit: str
+    position: str
+    words: str
+    provenance: Provenance
+    serial: str | None
+    lot: str | None
+    material: str | None
+    why: str
+    done_at: datetime
+
+
+@dataclass(frozen=True)
+class FindingValue:
+    """A finding to be opened."""
+
+    unit: str
+    content: Finding
+    done_at: datetime
+
+
+@dataclass(frozen=True)
+class MeasurementValue:
+    """The answer to a reading of a check; one of value, yes and words is given."""
+
+    unit: str
+    check: str
+    reading: str
+    value: Quantity | None
+    yes: bool | None
+    words: str | None
+    instrument: str | None
+    conditions: str
+    note: str | None
+    done_at: datetime
+
+
+Value = PartValue | FindingValue | MeasurementValue
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong with a row, where, and how to mend it."""
+
+    what: str
+    where: str
+    mend: str
