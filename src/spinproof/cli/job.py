@@ -189,6 +189,36 @@ def _showing(recipe: Recipe | None) -> "Iterator[OnProgress]":
         yield lambda progress: status.update(live_line(recipe, progress))
 
 
+def why(
+    head: Head,
+    step: Annotated[str, typer.Argument(help='A checkpoint or action, for example "wet test".')],
+    home: HomeFolder,
+) -> None:
+    """Say in sentences why a head has not passed a checkpoint, or may not do something yet."""
+    from spinproof.app.gates import step_named
+    from spinproof.app.gates import why as reasons_against
+
+    asked = step_named(step)
+    with opened(home) as (_, ledger), ledger.reading() as reading:
+        reasons = reasons_against(reading, head, asked)
+    for sentence in reasons or (f"nothing on record stands against {step} of {head}",):
+        say(sentence)
+    if reasons:
+        raise typer.Exit(1)
+
+
+def next_steps(head: Head, home: HomeFolder) -> None:
+    """Say where a head stands, what may come next, and why the rest may not."""
+    from spinproof.app.gates import next_steps as steps_of
+
+    with opened(home) as (_, ledger), ledger.reading() as reading:
+        found = steps_of(reading, head)
+    say(f"{found.head}: {found.state}")
+    for mark, sentences in (("may", found.may), ("not yet", found.may_not), ("also", found.beside)):
+        for sentence in sentences:
+            say(f"  {mark}: {sentence}")
+
+
 def _station(
     home: "Home", ledger: "Ledger", head: str, stand: str, by: str, *, start: bool
 ) -> "Station":

@@ -1,0 +1,40 @@
+"""A job in the ledger, by command: what may come next, and why the rest may not."""
+
+from pathlib import Path
+
+from tests.cli.command import Commands
+from tests.demo_files import DEMO_DATA
+
+
+def full_job(folder: Path) -> Path:
+    """Write the demo's job as one of the full process."""
+    path = folder / "full.job.toml"
+    text = (DEMO_DATA / "qa-1041.job.toml").read_text()
+    path.write_text(text.replace("shop = ", 'process = "full"\nshop = ', 1))
+    return path
+
+
+def test_a_head_that_was_just_taken_in_says_what_comes_first(spinproof: Commands, tmp_path: Path):
+    home = tmp_path / "home"
+    taken = spinproof("take-in", full_job(tmp_path), "--home", home, "--by", "RT-1")
+    found = spinproof("next", "QM-207-L", "--home", home)
+
+    assert "PO 40-7716Q" in taken.out
+    assert "QM-207-L: received" in found.out
+    assert "decontamination" in found.out
+
+
+def test_the_wet_test_is_refused_with_its_reasons(spinproof: Commands, tmp_path: Path):
+    home = tmp_path / "home"
+    spinproof("take-in", full_job(tmp_path), "--home", home, "--by", "RT-1")
+
+    said = spinproof("why", "QM-207-L", "wet test", "--home", home)
+
+    assert said.status == 1
+    assert "W-01 has not been made" in said.out
+
+
+def test_a_checkpoint_that_nobody_knows_is_refused(spinproof: Commands, tmp_path: Path):
+    said = spinproof.refused("why", "QM-207-L", "lunch", "--home", tmp_path / "home")
+
+    assert "dry test" in said.error
