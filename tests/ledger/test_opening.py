@@ -1,45 +1,18 @@
 """Opening a ledger: making, upgrading and refusing."""
 
-import shutil
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
+from sqlalchemy import Connection, event
 from tests.demo_files import JOB
-from tests.ledger.cases import AT, HEAD, later, open_burn_in, take_in
+from tests.ledger.cases import AT, later, take_in
 
 from spinproof.files.tree import EMPTY_ROOT
-from spinproof.ledger import audit, database, tables, upgrade
+from spinproof.ledger import audit, database, tables
 from spinproof.ledger.ledger import Ledger, open_ledger
 from spinproof.model.errors import BusyError, RecordError, StorageError
-
-PRESENT = max(file.name for file in (upgrade.MIGRATIONS / "versions").glob("r*.py"))[1:5]
-NEXT = f'''
-"""One migration more, as a later version might bring it."""
-
-import sqlalchemy as sa
-from alembic import op
-
-revision = "9000"
-down_revision = "{PRESENT}"
-
-
-def upgrade() -> None:
-    with op.batch_alter_table("machine", recreate="auto") as table:
-        table.add_column(sa.Column("year", sa.Integer))
-        table.alter_column("job", existing_type=sa.Text, nullable=True)
-'''
-
-
-@pytest.fixture
-def later_migrations(tmp_path: Path) -> Path:
-    folder = tmp_path / "migrations"
-    shutil.copytree(upgrade.MIGRATIONS, folder, ignore=shutil.ignore_patterns("__pycache__"))
-    (folder / "versions" / "r9000_year_of_build.py").write_text(NEXT)
-    return folder
 
 
 def test_the_migrations_make_the_tables_that_the_code_expects(bare_url: str):
@@ -63,67 +36,37 @@ def test_records_are_there_when_a_ledger_is_opened_again(bare_url: str):
     again.close()
 
 
-def test_an_older_ledger_is_upgraded_and_keeps_the_rows_that_refer_to_a_rebuilt_table(
-    bare_url: str, later_migrations: Path
-):
-    ledger = open_ledger(bare_url, at=AT)
-    open_burn_in(ledger)
-    ledger.close()
-    engine = database.connect(bare_url, 5)
-
-    upgrade.bring_up_to_date(engine, "2031-06-01T00:00:00.000Z", later_migrations)
-
-    with engine.connect() as connection:
-        assert MigrationContext.configure(connection).get_current_revision() == "9000"
-        rows = connection.exec_driver_sql("SELECT designation FROM unit ORDER BY 1").fetchall()
-        assert [row[0] for row in rows] == [HEAD, "QM-207-S", "QM-207-U"]
-        assert connection.exec_driver_sql("SELECT year FROM machine").fetchall() == [(None,)]
-    engine.dispose()
-
-
-def test_a_file_is_copied_before_it_is_upgraded(tmp_path: Path, later_migrations: Path):
-    path = tmp_path / "ledger.db"
-    ledger = open_ledger(f"sqlite:///{path}", at=AT)
+def test_a_full_disk_loses_nothing_that_was_stored(tmp_path: Path):
+    ledger = open_ledger(f"sqlite:///{tmp_path / 'ledger.db'}", at=AT)
     take_in(ledger)
+    stored = 0
+
+    @event.listens_for(ledger._engine, "begin")
+    def fill(connection: Connection) -> None:
+        if stored == 0:
+            pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
+            connection.exec_driver_sql(f"PRAGMA max_page_count={pages + 20}")
+
+    def write_on() -> None:
+        nonlocal stored
+        while True:
+            with ledger.transaction("TT-1", later(stored)) as records:
+                records.add_evidence("QA-1041", f"{stored:064x}", f"{stored}.txt", "a log" * 50)
+            stored += 1
+
+    with pytest.raises(StorageError, match="disk is full") as caught:
+        write_on()
+    event.remove(ledger._engine, "begin", fill)
     ledger.close()
-    engine = database.connect(f"sqlite:///{path}", 5)
 
-    upgrade.bring_up_to_date(engine, "2031-06-01T00:00:00.000Z", later_migrations)
-
-    engine.dispose()
-    copy = tmp_path / f"ledger-before-upgrade-from-{PRESENT}-20310601T000000.000Z.db"
-    with closing(sqlite3.connect(copy)) as connection:
-        assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [
-            (PRESENT,)
-        ]
-        assert connection.execute("SELECT name FROM job").fetchall() == [("QA-1041",)]
-
-
-def test_an_upgrade_that_fails_changes_nothing(bare_url: str, later_migrations: Path):
-    open_ledger(bare_url, at=AT).close()
-    broken = later_migrations / "versions" / "r9000_year_of_build.py"
-    broken.write_text(NEXT + '    op.drop_table("no_such_table")\n')
-    engine = database.connect(bare_url, 5)
-
-    with pytest.raises(StorageError), database.database_errors(engine):
-        upgrade.bring_up_to_date(engine, "2031-06-01T00:00:00.000Z", later_migrations)
-
-    with engine.connect() as connection:
-        context = MigrationContext.configure(connection)
-        assert context.get_current_revision() == PRESENT
-        assert compare_metadata(context, tables.Base.metadata) == []
-    engine.dispose()
-
-
-def test_a_ledger_of_a_newer_version_is_refused(bare_url: str):
-    open_ledger(bare_url, at=AT).close()
-    engine = database.connect(bare_url, 5)
-    with engine.begin() as connection:
-        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '9999'")
-    engine.dispose()
-
-    with pytest.raises(StorageError, match="newer version of spinproof"):
-        open_ledger(bare_url, at=AT)
+    assert "Free space on that disk" in str(caught.value)
+    again = open_ledger(f"sqlite:///{tmp_path / 'ledger.db'}", at=AT)
+    with again.transaction("TT-1", later(9999)) as records:
+        records.add_evidence("QA-1041", "f" * 64, "after.txt", "after space was freed")
+    with again.reading() as records:
+        assert len(records.evidence("QA-1041")) == stored + 1 > 10
+        assert records.verify_audit().findings == ()
+    again.close()
 
 
 @pytest.mark.parametrize(

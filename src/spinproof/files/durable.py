@@ -81,6 +81,17 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
+def sync_file(path: Path) -> None:
+    """Make what was written to a file durable, whoever wrote it.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    """
+    sync_folder(path)  # a file is synchronized as a folder is
+
+
 @contextmanager
 def storage_errors(path: Path, safe: str = "") -> Iterator[None]:
     """Put errors of the operating system into words.

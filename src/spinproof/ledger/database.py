@@ -164,7 +164,7 @@ def database_errors(engine: Engine) -> Iterator[None]:
                 mend="Nothing was stored; try again, or end the program that hangs.",
             ) from error
         raise StorageError(
-            f"the database refused the work ({said})", where=where, mend=_mend(said)
+            f"the database refused the work ({said})", where=where, mend=mend_of(said)
         ) from error
 
 
@@ -172,9 +172,22 @@ def _first_line(error: exc.DBAPIError) -> str:
     return str(error.orig).strip().partition("\n")[0]
 
 
-def _mend(said: str) -> str:
+def mend_of(said: str) -> str:
+    """Say what to do about an error of a database.
+
+    Parameters
+    ----------
+    said : str
+        What the database said.
+
+    Returns
+    -------
+    str
+        A sentence or two.
+    """
     mends = {
         "disk is full": "Nothing was stored. Free space on that disk, then repeat the step.",
+        "disk I/O error": "Nothing was stored. Check that disk and the room on it, then repeat.",
         "readonly": "Make the file and its folder writable for this user.",
         "unable to open": "Create the folder, or connect the disk that it is on.",
         "not a database": "Name the ledger's own file; this one is something else.",

@@ -237,3 +237,13 @@ class Audit(Base):
     """Its leaf in the tree."""
     salt: Mapped[str | None]
     """32 random bytes, in hexadecimal digits; rows of the first release have none."""
+
+
+class Release(Base):
+    """A release of the program that made the tables what they are."""
+
+    __tablename__ = "release"
+
+    revision: Mapped[str] = mapped_column(primary_key=True)
+    software: Mapped[str]
+    at: Mapped[str]

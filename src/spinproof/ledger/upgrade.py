@@ -1,17 +1,20 @@
 """Making and upgrading the tables, with a copy of the file before it is changed."""
 
 import sqlite3
-from contextlib import closing
 from pathlib import Path
+from typing import NoReturn
 
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, insert, inspect, select
 
 from spinproof.ledger.database import writer
+from spinproof.ledger.snapshot import save_snapshot
+from spinproof.ledger.tables import Release
 from spinproof.model.errors import StorageError
+from spinproof.model.software import SOFTWARE
 
 MIGRATIONS = Path(__file__).with_name("migrations")
 
@@ -28,10 +31,10 @@ def bring_up_to_date(engine: Engine, at: str, migrations: Path = MIGRATIONS) -> 
     migrations : Path
         Folder of the migrations.
 
-    Raises
-    ------
-    StorageError
-        If the tables were made by a newer version of the program.
+    Notes
+    -----
+    StorageError says when the tables were made by a newer version of the program, and which one
+    is needed; or when there is no room for the copy. Nothing is changed then.
     """
     config = Config()
     config.set_main_option("script_location", str(migrations).replace("%", "%%"))
@@ -44,19 +47,21 @@ def bring_up_to_date(engine: Engine, at: str, migrations: Path = MIGRATIONS) -> 
             found = MigrationContext.configure(connection).get_current_revision()
             if found != script.get_current_head():
                 if found is not None and found not in {r.revision for r in script.walk_revisions()}:
-                    raise StorageError(
-                        f"the ledger was written by a newer version of spinproof (tables {found})",
-                        where=f"ledger {engine.url.render_as_string(hide_password=True)}",
-                        mend="Install that version or a later one; nothing was changed.",
-                    )
+                    _refuse_newer(engine, connection, found)
                 if sqlite and found is not None:
                     _copy(engine, found, at)
                 config.attributes["connection"] = connection
                 command.upgrade(config, "head")
+                _sign(connection, script.get_current_head(), at)
                 if sqlite:
                     _check_references(connection)
         if sqlite:
             _execute_outside_a_transaction(connection, "PRAGMA foreign_keys=ON")
+
+
+def _sign(connection: Connection, revision: str | None, at: str) -> None:
+    values = {"revision": revision, "software": SOFTWARE, "at": at}
+    connection.execute(insert(Release).values(values))
 
 
 def _execute_outside_a_transaction(connection: Connection, statement: str) -> None:
@@ -68,12 +73,21 @@ def _execute_outside_a_transaction(connection: Connection, statement: str) -> No
 def _copy(engine: Engine, revision: str, at: str) -> None:
     file = Path(engine.url.database or "")
     stamp = at.replace("-", "").replace(":", "")
-    target = file.with_name(f"{file.stem}-before-upgrade-from-{revision}-{stamp}{file.suffix}")
-    with (
-        closing(sqlite3.connect(file)) as source,
-        closing(sqlite3.connect(target)) as copy,
-    ):
-        source.backup(copy)
+    save_snapshot(
+        file, file.with_name(f"{file.stem}-before-upgrade-from-{revision}-{stamp}{file.suffix}")
+    )
+
+
+def _refuse_newer(engine: Engine, connection: Connection, found: str) -> NoReturn:
+    needed = "a newer version of spinproof"
+    if inspect(connection).has_table(Release.__tablename__):
+        query = select(Release.software).where(Release.revision == found)
+        needed = connection.scalar(query) or needed
+    raise StorageError(
+        f"the ledger was written by {needed}, and this is {SOFTWARE} (tables {found})",
+        where=f"ledger {engine.url.render_as_string(hide_password=True)}",
+        mend=f"Install {needed} or a later one; nothing was changed.",
+    )
 
 
 def _check_references(connection: Connection) -> None:
