@@ -293,3 +293,19 @@ def test_a_code_with_a_wrong_password_is_not_used_up(staffed: FrontDesk):
     with pytest.raises(SignInError, match="do not belong"):
         staffed.sign_in("OW-1", "wrong", AWAY, AT, code)
     staffed.sign_in("OW-1", WORD, AWAY, AT, code)
+
+
+def test_a_lost_password_of_the_owner_is_set_anew_from_the_console(staffed: FrontDesk):
+    secret, _ = staffed.sign_in("OW-1", WORD, HERE, AT)
+    staffed.reset_owner("ow-1", OTHER, AT)
+
+    assert staffed.session_of(secret, AT) is None
+    staffed.sign_in("OW-1", OTHER, HERE, AT)
+    with pytest.raises(GateClosedError, match="no owner on record"):
+        staffed.reset_owner("QI-2", WORD, AT)
+
+
+def test_the_console_makes_the_first_owner_too(ledger: Ledger):
+    desk = FrontDesk(ledger, Passwords(Counting()))
+    desk.reset_owner("OW-1", WORD, AT)
+    desk.sign_in("OW-1", WORD, HERE, AT)

@@ -20,6 +20,8 @@ from spinproof.model.errors import GateClosedError, SignInError
 
 PROGRAM = "sign-in"
 """In whose name the ledger tells of tries before anybody is known."""
+CONSOLE = "console"
+"""In whose name the ledger tells of a password that was set from the command line."""
 SEEN_EVERY_S = 60.0
 """A session in use is noted at most this often. [s]"""
 CODE_LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
@@ -114,6 +116,28 @@ class FrontDesk:
                 )
             owner = records.add_person(name, Role.OWNER)
             return records.set_secret(owner.name, Means.PASSWORD, hashed) if hashed else owner
+
+    def reset_owner(self, name: str, password: str, at: datetime) -> PersonEntry:
+        """Give an owner a password from the console: whoever sits there holds the records anyway.
+
+        Raises
+        ------
+        DocumentError
+            If the password is soon guessed.
+        GateClosedError
+            If the person is no active owner.
+        """
+        if not self.people():
+            return self.first_owner(name, at, password)
+        person = self._named(name)
+        if person is None or person.role is not Role.OWNER or not person.active:
+            raise GateClosedError(
+                "this is no owner on record",
+                where=f"person {name}",
+                mend="Name an owner; everybody else gets a password from one, on the pages.",
+            )
+        self.set_password(person.name, password, CONSOLE, at)
+        return person
 
     def automatic_owner(self) -> PersonEntry | None:
         """Give the owner who needs no sign-in on this machine, or None.

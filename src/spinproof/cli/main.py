@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from spinproof.cli import demo, job, proof, stand
+from spinproof.cli import demo, job, people, proof, stand
 from spinproof.model.errors import SpinproofError
 from spinproof.model.software import SOFTWARE
 
@@ -37,6 +37,7 @@ app.command(rich_help_panel=JOB)(job.attempts)
 app.command("next", rich_help_panel=JOB)(job.next_steps)
 app.command(rich_help_panel=JOB)(job.why)
 app.command(rich_help_panel=JOB)(stand.recover)
+app.command(rich_help_panel=JOB)(people.owner)
 app.command(rich_help_panel=PROOF)(proof.dossier)
 app.command(rich_help_panel=PROOF)(proof.verify)
 app.command(rich_help_panel=PROOF)(proof.schema)

@@ -73,6 +73,7 @@ def people_page(desk: FrontDesk, me: Visitor, sent: Form | None = None) -> Respo
         people=desk.people(),
         tablets=desk.devices(),
         roles=[role.value for role in PEOPLE],
+        usual=Role.TECHNICIAN.value,
         form=form,
         shortest=PASSWORD_LENGTH.start,
         simulated=False,

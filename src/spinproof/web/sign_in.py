@@ -36,6 +36,7 @@ class FirstOwner(Typed):
 
     name: Line
     password: Secret = ""
+    password_again: Secret = ""
 
 
 class SignIn(Typed):
@@ -177,11 +178,24 @@ def open_shop(posted: Posted, desk: Desk, me: Me) -> Response:
 
     def act() -> str:
         typed = posted.read(FirstOwner)
+        require_same(typed.password, typed.password_again)
         with at_field("password", DocumentError), at_field("name", RecordError):
             desk.first_owner(typed.name, utc_now(), typed.password)
         return "/"
 
     return posted.carry_out(act, welcome_page)
+
+
+def require_same(password: str, again: str) -> None:
+    """Refuse a password that was typed twice in two ways.
+
+    Raises
+    ------
+    FieldError
+        If they differ.
+    """
+    if password != again:
+        raise FieldError({"password_again": "This is not the same as above."})
 
 
 @router.get("/sign-in")
@@ -298,8 +312,7 @@ def set_own_password(posted: Posted, desk: Desk, me: Me) -> Response:
 
     def act() -> str:
         typed = posted.read(NewPassword)
-        if typed.password != typed.password_again:
-            raise FieldError({"password_again": "This is not the same as above."})
+        require_same(typed.password, typed.password_again)
         with at_field("password", DocumentError):
             desk.set_password(me.name, typed.password, me.name, utc_now())
         return "/sign-in"
