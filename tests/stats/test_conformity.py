@@ -98,6 +98,8 @@ def test_without_uncertainty_a_reading_on_the_limit_passes_and_a_larger_one_fail
     on, above = (decide(v, 0.0, None, 0.0, guarded=True) for v in (0.0, 1.0))
 
     assert (on.verdict, on.conformance) == (Verdict.PASS, 1.0)
+    assert decide(0.0, 0.0, 0.0, None).conformance == 1.0
+    assert decide(-1.0, 0.0, 0.0, None).conformance == 0.0
     assert (above.verdict, above.conformance) == (Verdict.FAIL, 0.0)
 
 

@@ -56,9 +56,9 @@ class Budget:
     degrees: float
     """Effective degrees of freedom. [1]"""
     contributions: tuple[Contribution, ...]
-    correlation_share: float = 0.0
+    correlation_share: float
     """Share of the variance that correlations add or take away. [1]"""
-    curvature_share: float = 0.0
+    curvature_share: float
     """Share of the variance that the curvature of the model adds or takes away. [1]"""
 
     def expanded(self, coverage: float = 0.95) -> float:
