@@ -6,9 +6,17 @@ from hypothesis import strategies as st
 
 from spinproof.model.errors import OutOfRangeError
 from spinproof.model.judgement import Verdict
+from spinproof.model.limit import DecisionRule
 from spinproof.stats.conformance import conformance_probability
 from spinproof.stats.conformity import Standing, decide
-from spinproof.stats.decision_rules import GUARDED, GUARDED_BY_U, SIMPLE, ByRisk, Guarded
+from spinproof.stats.decision_rules import (
+    GUARDED,
+    GUARDED_BY_U,
+    RULES,
+    SIMPLE,
+    ByRisk,
+    Guarded,
+)
 from spinproof.stats.distributions import Gaussian
 
 ORDER = {Verdict.PASS: 0, Verdict.UNDECIDED: 1, Verdict.FAIL: 2}
@@ -146,6 +154,7 @@ def test_a_large_uncertainty_beside_the_tolerance_is_told_with_the_risk():
         "the tolerance is only 3 times the expanded uncertainty: "
         "the probability of a false acceptance is 2.3 %"
     )
+    assert decide(1500.0, 2.5, 1485.0, 1515.0).remark.endswith("is below 0.1 %")
     assert decide(1510.0, 1.8, 1485.0, 1515.0).remark is None
     assert decide(0.0, 0.125, -1.0, 1.0).remark is None  # U is a quarter of the tolerance
     assert decide(1510.0, 2.5, None, 1515.0).remark is None
@@ -201,3 +210,9 @@ def test_without_a_rule_the_reading_is_guarded_by_the_usual_factor(value, uncert
 def test_a_reading_that_is_no_number_decides_nothing(value, uncertainty):
     with pytest.raises(OutOfRangeError, match="decides nothing"):
         decide(value, uncertainty, 0.0, 2.0, guarded=True)
+
+
+def test_every_rule_that_a_limit_can_name_is_known_to_the_engine():
+    assert set(RULES) == set(DecisionRule)
+    assert RULES[DecisionRule.GUARDED] == GUARDED
+    assert RULES[DecisionRule.SIMPLE] == SIMPLE

@@ -173,7 +173,9 @@ def _remark(
     ratio = uncertainty_ratio(uncertainty, lower, upper)
     if ratio is None or ratio >= ENOUGH:
         return None
-    text = f"the tolerance is only {ratio:.2g} times the expanded uncertainty"
-    if verdict is Verdict.PASS:
-        return f"{text}: the probability of a false acceptance is {100 * (1 - conformance):.2g} %"
-    return f"{text}: measure with a smaller uncertainty"
+    text = f"the tolerance is only {ratio:.3g} times the expanded uncertainty"
+    if verdict is not Verdict.PASS:
+        return f"{text}: measure with a smaller uncertainty"
+    risk = 100 * (1 - conformance)
+    percent = f"{risk:.2g}" if risk >= 0.1 else "below 0.1"
+    return f"{text}: the probability of a false acceptance is {percent} %"

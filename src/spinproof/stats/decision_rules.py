@@ -10,6 +10,7 @@ from statistics import NormalDist
 
 from scipy.optimize import brentq
 
+from spinproof.model.limit import DecisionRule
 from spinproof.stats.conformance import conformance_probability, updated
 from spinproof.stats.distributions import Gaussian
 from spinproof.stats.validity import require
@@ -132,6 +133,8 @@ Rule = Guarded | ByRisk
 SIMPLE = Guarded(0.0)
 GUARDED = Guarded()
 GUARDED_BY_U = Guarded(EXPANDED_FACTOR)
+RULES: dict[DecisionRule, Rule] = {DecisionRule.SIMPLE: SIMPLE, DecisionRule.GUARDED: GUARDED}
+"""The rule behind each name that a limit can carry."""
 
 
 def _widened(lower: float | None, upper: float | None, by: float) -> Interval:
