@@ -18,7 +18,7 @@ from spinproof.app.sheet_values import (
     UnitFacts,
 )
 from spinproof.app.sheets import apply, preview
-from spinproof.model.errors import SheetError
+from spinproof.model.errors import GateClosedError, SheetError
 from spinproof.model.instrument import (
     Calibration,
     InstrumentKind,
@@ -50,6 +50,7 @@ def dial_gauge(due):
 def known(**changes):
     fields = {
         "now": NOW,
+        "opened": datetime(2030, 2, 1, 8, 30, tzinfo=UTC),
         "zone": SHOP_TIME,
         "rules": ShopRules(name="shop", positions=positions(), sheets=sheets(), matrix=matrix()),
         "units": {
@@ -67,7 +68,8 @@ def known(**changes):
                 id="PT-1", kind=InstrumentKind.PRESSURE_TRANSDUCER, words="pressure transducer"
             ),
         },
-        "imported": {},
+        "answered": set(),
+        "findings": set(),
     }
     return Known(**fields | changes)
 
@@ -213,6 +215,19 @@ def test_times_carry_their_own_zone_or_that_of_the_shop(show):
     assert at("2030-04-03 14:05Z") == "2030-04-03T14:05:00+00:00"
 
 
+def test_what_was_done_before_the_job_is_refused(show):
+    def problems(text):
+        return problems_of(show(SheetKind.PARTS, PARTS + f"{ROTOR};QM-207-L;RTR;kept;{text}\n"))
+
+    assert problems("2030-02-01 09:30") == []
+    assert problems("2030-02-01") == [
+        (
+            'rows.csv, cell E2 (column "Installed on")',
+            "2030-02-01 lies before the job was taken in, 2030-02-01 09:30+01:00",
+        )
+    ]
+
+
 def test_two_rows_that_do_the_same_are_told_apart(show):
     shown = show(
         SheetKind.PARTS,
@@ -301,7 +316,6 @@ def test_a_measurement_takes_its_unit_from_the_cell(show):
         words=None,
         instrument="DG-2",
         conditions="",
-        note=None,
         done_at=datetime(2030, 4, 3, tzinfo=SHOP_TIME),
     )
 
@@ -479,29 +493,37 @@ def test_an_empty_sheet_is_not_imported(show):
     assert stored == []
 
 
-def test_all_rows_are_stored_by_one_call_and_what_it_raises_passes_through(show):
+def test_rows_are_stored_in_order_and_a_refusal_of_the_ledger_names_its_row(show):
     shown = show(
         SheetKind.FINDINGS,
         FINDINGS + "QM-207-L;worn;function;2030-04-03;;\nQM-207-L;bent;safety;2030-04-03;;\n",
     )
-    calls = []
+    stored = []
 
-    def refusing(_values):
-        raise LookupError("the ledger has moved on")
+    def refusing(value):
+        if value.content.text == "bent":
+            raise GateClosedError("the job is closed", where="job QA-1041", mend="Open it.")
 
-    assert apply(shown, lambda values: calls.append(values) or len(values)) == 2
-    assert [value.content.text for value in calls[0]] == ["worn", "bent"]
-    with pytest.raises(LookupError):
+    apply(shown, stored.append)
+
+    assert [value.content.text for value in stored] == ["worn", "bent"]
+    with pytest.raises(SheetError, match="row 3 was refused, so nothing was imported") as told:
         apply(shown, refusing)
+    assert told.value.where == "rows.csv; job QA-1041"
+    assert told.value.mend == "Open it."
 
 
-def test_the_very_same_file_is_not_imported_twice(show):
-    text = FINDINGS + "QM-207-L;worn;function;2030-04-03;;\n"
-    first = show(SheetKind.FINDINGS, text)
-    facts = known(imported={first.sha256: "on 2030-04-04 by RT-1"})
+def test_what_is_on_record_already_is_not_imported_again(show):
+    facts = known(findings={("QM-207-L", "worn")}, answered={("QM-207-L", "D-10", RUNOUT)})
+    findings = show(SheetKind.FINDINGS, FINDINGS + "QM-207-L;worn;safety;2030-04-03;;\n", facts)
+    values = show(
+        SheetKind.MEASUREMENTS,
+        VALUES + f"QM-207-L;D-10;{RUNOUT};0.2 mm;DG-2;2030-04-03\n",
+        facts,
+    )
 
-    with pytest.raises(SheetError, match="imported already, on 2030-04-04 by RT-1"):
-        show(SheetKind.FINDINGS, text, facts)
+    assert [what for _, what in problems_of(findings)] == ["this finding is on record already"]
+    assert [what for _, what in problems_of(values)] == ["it is answered already"]
 
 
 @pytest.mark.parametrize("kind", SheetKind)

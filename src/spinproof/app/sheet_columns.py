@@ -84,7 +84,6 @@ COLUMNS: Mapping[SheetKind, tuple[Column, ...]] = {
         Column("instrument", ("instrument", "instrument id"), "the shop's mark on it"),
         Column("measured", ("measured", "measured on", "measured at"), "when", needed=True),
         Column("conditions", ("conditions",), "room and supplies, in words"),
-        Column("note", ("note", "remark"), "a word about it"),
     ),
 }
 

@@ -120,6 +120,10 @@ class RowReader:
         at = self.attempt(key, lambda: read_moment(text, self.known.zone, self.place(key)))
         if at and at > self.known.now:
             self.fail(key, f"{text} lies in the future", "Correct the date.")
+        if at and at < self.known.opened:
+            opened = _shown(self.known.opened.astimezone(self.known.zone))
+            what = f"{text} lies before the job was taken in, {opened}"
+            self.fail(key, what, "Correct the date; if it was the same day, give the time as well.")
         return at
 
 
@@ -170,7 +174,7 @@ def part_of(row: RowReader) -> tuple[str, PartValue] | None:
     known, unit = row.known, row.head()
     tag_text = row.needed("tag")
     tag = row.attempt("tag", lambda: parse_tag(tag_text, tuple(known.parts))) if tag_text else None
-    if tag in known.parts:
+    if tag and tag in known.parts:
         row.fail("tag", f"the tag exists: {known.parts[tag]}", "Give this part a tag of its own.")
     row.needed("position")
     position = row.position(unit)
@@ -216,6 +220,8 @@ def finding_of(row: RowReader) -> tuple[str, FindingValue] | None:
         row.fail("tag", f"no part has the tag {tag}", "Take the part in first, or correct the tag.")
     severity = row.choice("severity", Severity)
     text, done_at = row.needed("finding", TEXT), row.moment("seen")
+    if unit and (unit, text) in known.findings:
+        row.fail("finding", "this finding is on record already", "Leave this row out.")
     recommendation = row.text("recommendation", TEXT) or None
     if row.problems or not (unit and severity and done_at):
         return None
@@ -240,11 +246,13 @@ def measurement_of(row: RowReader) -> tuple[str, MeasurementValue] | None:
     if reading is None or check is None:
         row.needed("value")
         return None
+    if unit and (unit, check.id, reading.name) in known.answered:
+        row.fail("reading", "it is answered already", "Correct it on the page of the check.")
     value, yes, words = _answer_of(row, reading)
     instrument = _instrument_of(row, reading, value, done_at)
     if unit and done_at:
         _require_after_installation(row, check, unit, done_at)
-    conditions, note = row.text("conditions", TEXT), row.text("note", TEXT) or None
+    conditions = row.text("conditions", TEXT)
     if row.problems or not (unit and done_at):
         return None
     if not known.units[unit].in_scope:
@@ -253,7 +261,7 @@ def measurement_of(row: RowReader) -> tuple[str, MeasurementValue] | None:
     by = f" by {instrument}" if instrument else ""
     does = f'answers {check.id} "{reading.name}" of {unit}: {shown}{by} on {_shown(done_at)}'
     return does, MeasurementValue(
-        unit, check.id, reading.name, value, yes, words, instrument, conditions, note, done_at
+        unit, check.id, reading.name, value, yes, words, instrument, conditions, done_at
     )
 
 

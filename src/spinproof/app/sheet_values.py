@@ -1,6 +1,6 @@
 """What rows of sheets become, and what they are compared with."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -32,6 +32,8 @@ class Known:
     """What the rows are compared with: a copy of what the ledger knows at one moment."""
 
     now: datetime
+    opened: datetime
+    """When the job was taken in."""
     zone: tzinfo
     """Zone of the shop, for times that state none."""
     rules: ShopRules
@@ -42,8 +44,10 @@ class Known:
     occupants: Mapping[tuple[str, str], Occupant]
     """By unit and position code."""
     instruments: Mapping[str, InstrumentRecord]
-    imported: Mapping[str, str]
-    """SHA-256 of sheets that were imported, with when."""
+    answered: Collection[tuple[str, str, str]]
+    """Readings that are answered: unit, check and name of the reading."""
+    findings: Collection[tuple[str, str]]
+    """Findings on record: unit and text."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +87,6 @@ class MeasurementValue:
     words: str | None
     instrument: str | None
     conditions: str
-    note: str | None
     done_at: datetime
 
 

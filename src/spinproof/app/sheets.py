@@ -3,7 +3,6 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TypeVar
 
 from spinproof.app.sheet_columns import FoundColumn, SheetKind, find_columns
 from spinproof.app.sheet_rows import RowReader, finding_of, measurement_of, part_of
@@ -17,9 +16,7 @@ from spinproof.app.sheet_values import (
 )
 from spinproof.files.sheet import SheetRow
 from spinproof.files.sheet_table import read_sheets
-from spinproof.model.errors import SheetError
-
-T = TypeVar("T")
+from spinproof.model.errors import SheetError, SpinproofError
 
 _READERS: dict[SheetKind, Callable[[RowReader], tuple[str, Value] | None]] = {
     SheetKind.PARTS: part_of,
@@ -50,7 +47,6 @@ class SheetPreview:
 
     kind: SheetKind
     file: str
-    sha256: str
     sheet: str
     header: tuple[str, ...]
     rows: tuple[PreviewRow, ...]
@@ -94,15 +90,9 @@ def preview(
     Raises
     ------
     SheetError
-        If the file cannot be read as a sheet, its columns are not clear, or it was imported.
+        If the file cannot be read as a sheet, or its columns are not clear.
     """
     file = read_sheets(path, name)
-    if file.sha256 in known.imported:
-        raise SheetError(
-            f"this very file was imported already, {known.imported[file.sha256]}",
-            where=file.name,
-            mend="Choose another file, or correct the records that came from it.",
-        )
     chosen = file.only_sheet(sheet)
     where = f'{file.name}, sheet "{chosen.name}"' if chosen.name else file.name
     header = chosen.rows[0]
@@ -114,7 +104,6 @@ def preview(
     return SheetPreview(
         kind,
         file.name,
-        file.sha256,
         chosen.name,
         header.cells,
         rows,
@@ -122,25 +111,20 @@ def preview(
     )
 
 
-def apply(shown: SheetPreview, keep: Callable[[tuple[Value, ...]], T]) -> T:
-    """Import a sheet, all of it or nothing.
+def apply(shown: SheetPreview, keep: Callable[[Value], object]) -> None:
+    """Import a sheet, all of it or nothing; to be called inside one transaction.
 
     Parameters
     ----------
     shown : SheetPreview
-        Its preview, made from what the ledger knows at this moment.
+        Its preview, made from what the ledger knows inside that transaction.
     keep : callable
-        Stores all rows in one transaction; when it raises, nothing is stored.
-
-    Returns
-    -------
-    object
-        What ``keep`` gives.
+        Stores one row. What it raises goes on, with the row named, and undoes the transaction.
 
     Raises
     ------
     SheetError
-        If a row is wrong, or there is none.
+        If a row is wrong or was refused by the ledger, or there is none.
     """
     if not shown.rows:
         raise SheetError(
@@ -154,7 +138,22 @@ def apply(shown: SheetPreview, keep: Callable[[tuple[Value, ...]], T]) -> T:
             where=first.where,
             mend=first.mend,
         )
-    return keep(tuple(row.value for row in shown.rows if row.value is not None))
+    for row in shown.rows:
+        if row.value is not None:
+            _keep_row(shown, row.number, row.value, keep)
+
+
+def _keep_row(
+    shown: SheetPreview, number: int, value: Value, keep: Callable[[Value], object]
+) -> None:
+    try:
+        keep(value)
+    except SpinproofError as error:
+        raise SheetError(
+            f"row {number} was refused, so nothing was imported: {error.what}",
+            where=f"{shown.file}; {error.where}",
+            mend=error.mend,
+        ) from error
 
 
 def _preview_row(

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from spinproof.files.digest import sha256_of_bytes
 from spinproof.files.durable import storage_errors
 from spinproof.files.sheet import Sheet
 from spinproof.files.sheet_csv import read_csv
@@ -26,7 +25,6 @@ class SheetFile:
     """A spreadsheet file as it was read."""
 
     name: str
-    sha256: str
     sheets: tuple[Sheet, ...]
     notices: tuple[str, ...]
     """What was left out, in words."""
@@ -100,4 +98,4 @@ def read_sheets(path: Path, name: str | None = None) -> SheetFile:
         sheets, notices = read_xlsx(data, shown)
     else:
         sheets, notices = (read_csv(data, shown),), ()
-    return SheetFile(shown, sha256_of_bytes(data), sheets, notices)
+    return SheetFile(shown, sheets, notices)
