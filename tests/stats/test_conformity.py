@@ -21,12 +21,12 @@ from spinproof.stats.distributions import Gaussian
 
 ORDER = {Verdict.PASS: 0, Verdict.UNDECIDED: 1, Verdict.FAIL: 2}
 STANDINGS = list(Standing)
-RULES = st.sampled_from(
+ANY_RULE = st.sampled_from(
     [SIMPLE, GUARDED, GUARDED_BY_U, Guarded(0.5), ByRisk(), ByRisk(0.8, Gaussian(0.0, 2.0))]
 )
 
 
-@given(low=st.floats(-50, 50), step=st.floats(0, 20), uncertainty=st.floats(0, 10), rule=RULES)
+@given(low=st.floats(-50, 50), step=st.floats(0, 20), uncertainty=st.floats(0, 10), rule=ANY_RULE)
 def test_a_reading_further_beyond_an_upper_limit_is_never_judged_better(
     low, step, uncertainty, rule
 ):
@@ -39,7 +39,7 @@ def test_a_reading_further_beyond_an_upper_limit_is_never_judged_better(
     assert further.margin <= nearer.margin
 
 
-@given(value=st.floats(-10, 10), uncertainty=st.floats(0, 5), rule=RULES)
+@given(value=st.floats(-10, 10), uncertainty=st.floats(0, 5), rule=ANY_RULE)
 def test_the_standing_and_the_word_never_contradict_one_another(value, uncertainty, rule):
     decision = decide(value, uncertainty, -2.0, 2.0, rule=rule)
     inside = {Standing.PASS_IN_GUARD, Standing.UNDECIDED, Standing.FAIL_IN_GUARD}
@@ -53,7 +53,7 @@ def test_the_standing_and_the_word_never_contradict_one_another(value, uncertain
         assert decision.standing.value == decision.verdict.value
 
 
-@given(value=st.floats(-10, 10), uncertainty=st.floats(0, 5), rule=RULES)
+@given(value=st.floats(-10, 10), uncertainty=st.floats(0, 5), rule=ANY_RULE)
 def test_what_passes_lies_between_the_acceptance_limits_that_are_told(value, uncertainty, rule):
     decision = decide(value, uncertainty, -2.0, 2.0, rule=rule)
     low, high = decision.accepted
