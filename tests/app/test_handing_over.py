@@ -1,5 +1,7 @@
 """Handing over: a package from the records, a second one beside it, and none without runs."""
 
+import json
+
 import pytest
 from tests.shop import HEAD, Shop, short_plan
 
@@ -39,3 +41,14 @@ def test_an_attempt_of_which_nothing_was_recorded_is_reported_too(shop: Shop, st
 def test_a_head_without_runs_has_no_dossier(shop: Shop):
     with pytest.raises(GateClosedError, match="no burn-in run"):
         issue_dossier(shop.home, shop.ledger, HEAD)
+
+
+def test_what_the_record_leaves_out_by_agreement_is_said(shop: Shop, station: Station):
+    open_campaign(shop.ledger, HEAD, short_plan(1), by="TT-1")
+    make_next_run(station)
+
+    dossier = issue_dossier(shop.home, shop.ledger, HEAD)
+
+    document = json.loads((dossier.path / "evidence.json").read_text())
+    said = [statement["text"] for statement in document["statements"]]
+    assert "Dry and wet test are not part of this record." in said

@@ -11,8 +11,8 @@ from spinproof.dossier.keys import ReleaseKey, create_key, load_key
 from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
 from spinproof.figures.units import printed_unit
+from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.ledger import Ledger
-from spinproof.ledger.reading import Reading
 from spinproof.model.channel import Channel
 from spinproof.model.errors import GateClosedError
 from spinproof.model.handover import Attempt, Claim, Handover, RunRecord, Tally
@@ -78,7 +78,7 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
     return Dossier(path, key.fingerprint, handover.tally)
 
 
-def _next_issue(home: Home, reading: Reading, head: str) -> int:
+def _next_issue(home: Home, reading: HeadReading, head: str) -> int:
     first = f"{reading.unit(head).job}-{head}"
     return 1 + sum(
         path.name == first or path.name.startswith(f"{first}-issue-")
@@ -104,7 +104,7 @@ def verify(path: Path, fingerprint: str | None) -> Verification:
     return verify_package(path, fingerprint)
 
 
-def gather(home: Home, reading: Reading, head: str) -> Handover:
+def gather(home: Home, reading: HeadReading, head: str) -> Handover:
     """Gather everything that a dossier of a head may say.
 
     Raises
@@ -144,6 +144,7 @@ def gather(home: Home, reading: Reading, head: str) -> Handover:
         issued_at=rfc3339(utc_now()),
         software=SOFTWARE,
         simulated=any(record.judgement.simulated for record in runs),
+        process_note=reading.terms(job.name).process.note,
         scope=reading.scope(job.name),
         configurations=reading.configurations(head),
         plan=reading.plan(campaigns[-1]),
@@ -178,7 +179,7 @@ def _claim(over: str, attempts: list[Attempt] | tuple[Attempt, ...]) -> Claim:
     return Claim(runs, failures, CONFIDENCE, reliability, over)
 
 
-def _run_record(home: Home, reading: Reading, attempt: Attempt, points: int) -> RunRecord:
+def _run_record(home: Home, reading: HeadReading, attempt: Attempt, points: int) -> RunRecord:
     judgement = reading.judgement(attempt.run)
     if judgement is None:
         raise GateClosedError(
@@ -192,7 +193,7 @@ def _run_record(home: Home, reading: Reading, attempt: Attempt, points: int) -> 
 
 
 def _judged_from(
-    reading: Reading, records: tuple[RunRecord, ...]
+    reading: HeadReading, records: tuple[RunRecord, ...]
 ) -> tuple[HeadSpec | LimitSet, ...]:
     """Give the head specs and limits that the judgements were made from, each once."""
     specs = {r.judgement.head_sha256: reading.head_spec(r.attempt.run) for r in records}

@@ -50,7 +50,7 @@ def front(handover: Handover, numbered: Numbered) -> Content:
         "ordered": numbered.one("ordered"),
         "simulated": numbered.one("simulated"),
         "exclusions": [_scope_row(line) for line in handover.exclusions],
-        "other_heads": numbered.by("other-head"),
+        "other_heads": numbered.by("other-head") + numbered.by("process"),
         "no_warranty": [_scope_row(line) for line in handover.without_warranty],
         "gates": numbered.by("gate-burn-in") + numbered.by("gate-witness"),
         "tally": numbered.one("tally"),

@@ -78,6 +78,7 @@ def make_statements(handover: Handover) -> tuple[Statement, ...]:
         _exclusions,
         _other_heads,
         _without_warranty,
+        _process,
         _burn_in_gate,
         _witness_gate,
         _tally,
@@ -131,6 +132,11 @@ def _without_warranty(handover: Handover) -> Iterable[Statement]:
         yield Statement(
             "no-warranty", f"{text} The shop gives no warranty on it.", _scope(handover)
         )
+
+
+def _process(handover: Handover) -> Iterable[Statement]:
+    if handover.process_note is not None:
+        yield Statement("process", handover.process_note, _scope(handover))
 
 
 def _burn_in_gate(handover: Handover) -> Iterable[Statement]:

@@ -1,25 +1,9 @@
 """Words that promise more than records can hold; a dossier that holds one is not issued."""
 
-import re
 from collections.abc import Iterator
 
 from spinproof.model.errors import PackageError
-
-PROMISES = (
-    r"fully",
-    r"(?:as|like|good as) new",
-    r"compl(?:y|ies|iant|iance)",
-    r"conforms?",
-    r"certif(?:y|ies|ied)",
-    r"guarantee(?:s|d)?",
-    r"all heads",
-    r"no wear",
-    r"identical",
-    r"perfect(?:ly)?",
-)
-"""Patterns of whole words, in any case of letters."""
-
-_PROMISE = re.compile(r"\b(?:" + "|".join(PROMISES) + r")\b", re.IGNORECASE)
+from spinproof.model.promise import promise_in
 
 
 def refuse_promises(document: object, where: str) -> None:
@@ -38,9 +22,9 @@ def refuse_promises(document: object, where: str) -> None:
         If a text holds such a word; the message names the word and its place.
     """
     for place, text in _texts(document, where):
-        if found := _PROMISE.search(" ".join(text.split())):
+        if found := promise_in(text):
             raise PackageError(
-                f'the words "{found[0]}" promise more than records can hold, in "{text[:120]}"',
+                f'the words "{found}" promise more than records can hold, in "{text[:120]}"',
                 where=place,
                 mend="Say in the record what was done and measured instead; then issue again.",
             )

@@ -193,6 +193,8 @@ class Handover:
     instruments: tuple[tuple[str, str, str], ...]
     """Instrument, what it measures, and its calibration in words."""
 
+    process_note: str | None = None
+    """What the record leaves out by agreement, for example the dry and wet test."""
     issue: int = 1
     """Which dossier of this head it is; a later one supersedes those before it."""
 
