@@ -4,6 +4,7 @@ import hmac
 import secrets
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -16,7 +17,7 @@ from spinproof.ledger.people_entries import Means, Purpose, seconds_since
 from spinproof.ledger.people_entries import PersonEntry as PersonEntry
 from spinproof.ledger.people_entries import SessionEntry as SessionEntry
 from spinproof.model.access import PIN_LENGTH, TRIES, Role
-from spinproof.model.errors import GateClosedError, SignInError
+from spinproof.model.errors import BusyError, GateClosedError, SignInError, StorageError
 
 PROGRAM = "sign-in"
 """In whose name the ledger tells of tries before anybody is known."""
@@ -240,7 +241,10 @@ class FrontDesk:
         if session is None or person is None or not person.active or not session.is_live(at):
             return None
         if seconds_since(session.seen_at, at) > SEEN_EVERY_S:
-            with self._ledger.transaction(person.name, at) as records:
+            with (  # a full disk must not keep anybody from reading
+                suppress(BusyError, StorageError),
+                self._ledger.transaction(person.name, at) as records,
+            ):
                 records.see_session(key)
         return session, person
 
