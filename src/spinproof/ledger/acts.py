@@ -1,5 +1,9 @@
 """What can be done in the ledger, and the table that each act changes."""
 
+from typing import cast
+
+from sqlalchemy import Table
+
 from spinproof.ledger import people_tables, shop_tables, tables
 
 ACTS: dict[str, type[tables.Base]] = {
@@ -23,3 +27,19 @@ ACTS: dict[str, type[tables.Base]] = {
     **shop_tables.ACTS,
 }
 """Every act that the audit trail may tell of. Replaying the trail needs the table."""
+
+
+def table_of(act: str) -> Table:
+    """Give the table that an act changes.
+
+    Parameters
+    ----------
+    act : str
+        The act.
+
+    Returns
+    -------
+    Table
+        The table.
+    """
+    return cast("Table", ACTS[act].__table__)

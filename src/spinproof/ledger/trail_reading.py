@@ -1,12 +1,12 @@
 """Questions to the audit trail: its rows, its head, its proofs, and whether it holds."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Iterator
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from spinproof.files.tree import consistency_proof, inclusion_proof, root_of
-from spinproof.ledger import audit, tables, verification
+from spinproof.ledger import audit, exporting, tables, verification
 from spinproof.ledger.entries import AuditCheck, AuditEntry
 from spinproof.ledger.heads import LOG_DIGITS, Anchor, AnchorEntry, TreeHead
 from spinproof.model.errors import RecordError
@@ -124,6 +124,33 @@ class TrailReading:
                 mend="Name the older head first.",
             )
         return tuple(node.hex() for node in consistency_proof(leaves, size))
+
+    def rows_of_other_jobs(self, job: str) -> frozenset[int]:
+        """Name the rows of the trail that an export of one job can leave out."""
+        return exporting.rows_of_other_jobs(self._session, job)
+
+    def export_lines(
+        self, withheld: Collection[int] = (), *, salts_of_withheld: bool = False
+    ) -> Iterator[bytes]:
+        """Write the trail as text, line by line.
+
+        Parameters
+        ----------
+        withheld : collection of int
+            Numbers of the rows that ship as their leaf alone.
+        salts_of_withheld : bool
+            Whether their salts ship too.
+
+        Returns
+        -------
+        iterator of bytes
+            The lines; read them before this view of the ledger is closed.
+        """
+        return exporting.lines_of(self._session, withheld, salts_of_withheld=salts_of_withheld)
+
+    def export_texts(self, withheld: Collection[int] = ()) -> Iterator[tuple[str, str]]:
+        """Give SHA-256 and text of each document that the rows hold by hash."""
+        return exporting.texts_of(self._session, withheld)
 
     def _leaves(self, size: int | None) -> list[bytes]:
         query = select(tables.Audit.sha256).order_by(tables.Audit.seq)
