@@ -21,7 +21,6 @@ from spinproof.app.handing_over import Dossier, issue_dossier, verify
 from spinproof.app.home import Home, open_home
 from spinproof.app.intake import HeadSetup, configure, open_shop_ledger, take_in
 from spinproof.app.people import FrontDesk
-from spinproof.app.people import People
 from spinproof.app.planning import plan_burn_in
 from spinproof.app.recording import StandAddress, service_stand
 from spinproof.app.stand import stand_aside
@@ -97,7 +96,7 @@ def play_demo(root: Path, *, say: Say, on_run: OnRun) -> DemoDone:
     home = _fresh_home(root)
     ledger = open_shop_ledger(home)
     try:
-        People(ledger).first_owner("OW-1", utc_now())  # the pages open without a sign-in here
+        Place(ledger).first_owner("OW-1", utc_now())  # the pages open without a sign-in here
         job = demo_file("qa-1041.job.toml", JobFile)
         setup = demo_setup("as-built.configuration.toml")
         FrontDesk(ledger).first_owner(OWNER, utc_now())
