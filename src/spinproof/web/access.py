@@ -94,6 +94,15 @@ NEEDS: dict[str, Need] = {
     "POST /people/{name}/password": write(Thing.SHOP),
     "POST /tablets": write(Thing.SHOP),
     "POST /tablets/{name}/retire": write(Thing.SHOP),
+    "GET /heads/{head}/gates": read(Thing.RUNS),
+    "GET /heads/{head}/gates/{checkpoint}": read(Thing.RUNS),
+    "POST /heads/{head}/gates/{checkpoint}": read(Thing.RUNS),  # who signs is proved there
+    "GET /heads/{head}/checks/{check}": read(Thing.RUNS),
+    "POST /heads/{head}/checks/{check}/readings/{number}": write(Thing.RUNS),
+    "POST /heads/{head}/checks/{check}/readings/{number}/take-back": write(Thing.RUNS),
+    "POST /heads/{head}/checks/{check}/finish": write(Thing.RUNS),
+    "GET /desks": read(Thing.RUNS),
+    "GET /desks/{desk}": read(Thing.RUNS),
 }
 """What each route needs, by method and path."""
 

@@ -20,7 +20,17 @@ from spinproof.app.passwords import Passwords
 from spinproof.app.people import FrontDesk
 from spinproof.app.sending import Sending
 from spinproof.model.errors import SpinproofError
-from spinproof.web import access, live, pages, people, sign_in, traces
+from spinproof.web import (
+    access,
+    check_pages,
+    desks,
+    gate_pages,
+    live,
+    pages,
+    people,
+    sign_in,
+    traces,
+)
 from spinproof.web.faults import error_answer, refusal
 from spinproof.web.guard import Guard
 
@@ -90,6 +100,8 @@ def create_app(
     )
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for router in (pages.router, traces.router, live.router, sign_in.router, people.router):
+        app.include_router(router)
+    for router in (gate_pages.router, check_pages.router, desks.router):
         app.include_router(router)
     _answer_errors(app, home)
     return app

@@ -32,8 +32,25 @@ SHAPES: dict[str, tuple[str, str]] = {
     ScopeState.ACCEPTED: ("tick", "well"),
     ScopeState.DECLINED: ("dash", "quiet"),
     ScopeState.CUSTOMER_SUPPLIED: ("hand", "quiet"),
+    ScopeState.PROPOSED: ("ring", "doubt"),
+    ScopeState.RECOMMENDED: ("ask", "doubt"),
+    ScopeState.DEFERRED: ("ring", "quiet"),
+    ScopeState.DONE: ("circle", "well"),
+    ScopeState.WITHDRAWN: ("cross", "quiet"),
+    "in position": ("dot", "well"),
+    "scrapped": ("cross", "act"),
+    "refused": ("cross", "quiet"),
+    "settled": ("tick", "well"),
+    "offered": ("ask", "doubt"),
     "in scope": ("tick", "well"),
     "not in scope": ("dash", "quiet"),
+    "open": ("hand", "quiet"),
+    "waiting": ("ring", "quiet"),
+    "waived": ("half", "doubt"),
+    "to be verified": ("half", "act"),
+    "to be repeated": ("turn", "act"),
+    "suspect": ("ask", "doubt"),
+    "not on this head": ("dash", "quiet"),
 }
 """The shape and the tone that stand beside each word of a state.
 
@@ -160,7 +177,7 @@ def limit(limit_: Limit | None) -> str:
     if limit_ is None:
         return "no limit"
     name = unit(limit_.unit)
-    lower, upper = (None if x is None else _bare(x) for x in (limit_.lower, limit_.upper))
+    lower, upper = (None if x is None else bare(x) for x in (limit_.lower, limit_.upper))
     if lower is None:
         return f"at most {upper} {name}"
     if upper is None:
@@ -168,7 +185,14 @@ def limit(limit_: Limit | None) -> str:
     return f"{lower} to {upper} {name}"
 
 
-def _bare(value: float) -> str:
+def bare(value: float) -> str:
+    """Write a number as short as it is known, with a true minus sign.
+
+    Examples
+    --------
+    >>> bare(2.50), bare(-0.05)
+    ('2.5', '−0.05')
+    """
     return f"{value:g}".replace("-", "−")
 
 
@@ -228,6 +252,7 @@ FILTERS = {
     "title": title,
     "moment": moment,
     "clock": clock,
+    "bare": bare,
     "short": short,
 }
 """What the templates call, by name."""
