@@ -111,7 +111,7 @@ def replay(connection: Connection, lines: Iterable[Line], texts: Path) -> int:
         connection.execute(insert(tables.Audit).values(vars(line.row)))
         count += 1
     if connection.dialect.name == "postgresql":
-        _set_counters(connection)
+        set_counters(connection)
     return count
 
 
@@ -139,8 +139,14 @@ def _text(texts: Path, sha256: str) -> str:
     return data.decode()
 
 
-def _set_counters(connection: Connection) -> None:
-    """Let numbers that PostgreSQL allots go on after those that were brought in."""
+def set_counters(connection: Connection) -> None:
+    """Let numbers that PostgreSQL allots go on after those that were brought in.
+
+    Parameters
+    ----------
+    connection : Connection
+        Connection to a PostgreSQL database, in a transaction.
+    """
     for table in {table_of(act) for act in ACTS}:
         column = table.autoincrement_column
         last = None if column is None else connection.scalar(select(func.max(column)))

@@ -5,11 +5,12 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from pathlib import Path
 
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
-from spinproof.ledger import database, rules, upgrade
+from spinproof.ledger import backup, database, rules, upgrade
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.records import Records
 from spinproof.model.errors import RecordError
@@ -79,6 +80,19 @@ class Ledger:
             session.begin(),
         ):
             yield HeadReading(session)
+
+    def save_copy(self, target: Path, at: datetime) -> None:
+        """Copy the whole ledger into one file, while it is in use.
+
+        Parameters
+        ----------
+        target : Path
+            The file; it appears when it is whole.
+        at : datetime
+            The present instant, with an offset from UTC.
+        """
+        with database.database_errors(self._engine):
+            backup.save_copy(self._engine, target, rules.utc_text(at))
 
     def close(self) -> None:
         """Close all connections."""
