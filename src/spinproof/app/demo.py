@@ -96,7 +96,6 @@ def play_demo(root: Path, *, say: Say, on_run: OnRun) -> DemoDone:
     home = _fresh_home(root)
     ledger = open_shop_ledger(home)
     try:
-        Place(ledger).first_owner("OW-1", utc_now())  # the pages open without a sign-in here
         job = demo_file("qa-1041.job.toml", JobFile)
         setup = demo_setup("as-built.configuration.toml")
         FrontDesk(ledger).first_owner(OWNER, utc_now())
