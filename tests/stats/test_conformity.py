@@ -91,19 +91,19 @@ def test_at_the_acceptance_limit_the_true_value_conforms_with_95_percent(uncerta
     ],
 )
 def test_near_a_guarded_limit_the_reading_is_undecided_on_both_sides(value, verdict):
-    assert decide(value, 0.1, -2.0, 2.0, guarded=True).verdict is verdict
+    assert decide(value, 0.1, -2.0, 2.0, rule=GUARDED).verdict is verdict
 
 
 @pytest.mark.parametrize(("value", "verdict"), [(1.99, Verdict.PASS), (2.01, Verdict.FAIL)])
 def test_a_simple_limit_leaves_nothing_undecided(value, verdict):
-    decision = decide(value, 0.1, -2.0, 2.0, guarded=False)
+    decision = decide(value, 0.1, -2.0, 2.0, rule=SIMPLE)
 
     assert decision.verdict is verdict
     assert decision.rule.startswith("simple")
 
 
 def test_without_uncertainty_a_reading_on_the_limit_passes_and_a_larger_one_fails():
-    on, above = (decide(v, 0.0, None, 0.0, guarded=True) for v in (0.0, 1.0))
+    on, above = (decide(v, 0.0, None, 0.0, rule=GUARDED) for v in (0.0, 1.0))
 
     assert (on.verdict, on.conformance) == (Verdict.PASS, 1.0)
     assert decide(0.0, 0.0, 0.0, None).conformance == 1.0
@@ -199,9 +199,6 @@ def test_without_a_rule_the_reading_is_guarded_by_the_usual_factor(value, uncert
     assert decide(value, uncertainty, -2.0, 2.0) == decide(
         value, uncertainty, -2.0, 2.0, rule=GUARDED
     )
-    assert decide(value, uncertainty, -2.0, 2.0, guarded=False) == decide(
-        value, uncertainty, -2.0, 2.0, rule=SIMPLE
-    )
 
 
 @pytest.mark.parametrize(
@@ -209,10 +206,22 @@ def test_without_a_rule_the_reading_is_guarded_by_the_usual_factor(value, uncert
 )
 def test_a_reading_that_is_no_number_decides_nothing(value, uncertainty):
     with pytest.raises(OutOfRangeError, match="decides nothing"):
-        decide(value, uncertainty, 0.0, 2.0, guarded=True)
+        decide(value, uncertainty, 0.0, 2.0, rule=GUARDED)
 
 
 def test_every_rule_that_a_limit_can_name_is_known_to_the_engine():
     assert set(RULES) == set(DecisionRule)
     assert RULES[DecisionRule.GUARDED] == GUARDED
     assert RULES[DecisionRule.SIMPLE] == SIMPLE
+
+
+def test_every_rule_that_a_limit_can_name_decides_by_itself():
+    """A reading 1.8 u inside a one-sided limit: enough for 5 % of risk, too little for U."""
+    said = {rule: decide(8.2, 1.0, None, 10.0, rule=RULES[rule]).verdict for rule in DecisionRule}
+
+    assert said == {
+        DecisionRule.GUARDED: Verdict.PASS,
+        DecisionRule.GUARDED_BY_U: Verdict.UNDECIDED,
+        DecisionRule.BY_RISK: Verdict.PASS,
+        DecisionRule.SIMPLE: Verdict.PASS,
+    }

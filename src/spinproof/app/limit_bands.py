@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import inf
 
 from spinproof.model.limit import DecisionRule, Limit
-from spinproof.stats.decision_rules import GUARDED, SIMPLE
+from spinproof.stats.decision_rules import RULES
 
 ROOM = 0.35
 """Room beyond a limit, in proportion to what is shown of the accepted side."""
@@ -39,6 +39,8 @@ class LimitBand:
     """Lowest and highest reading that is accepted; None where nothing bounds it. [unit]"""
     uncertainty: float | None
     """Standard uncertainty that the guard band is made of; None when none is known. [unit]"""
+    rule: str
+    """The decision rule, in words."""
     value: float | None
     """The reading. [unit]"""
     value_at: float | None
@@ -53,7 +55,7 @@ class LimitBand:
     @property
     def is_guarded(self) -> bool:
         """Whether uncertainty takes something off the limit."""
-        return self.limit.rule is DecisionRule.GUARDED
+        return self.limit.rule is not DecisionRule.SIMPLE
 
 
 def limit_band(
@@ -84,7 +86,7 @@ def limit_band(
     (['accepted', 'undecided', 'refused'], 2.553)
     """
     low, high = _ends(limit)
-    rule = GUARDED if limit.rule is DecisionRule.GUARDED else SIMPLE
+    rule = RULES[limit.rule]
     spread = uncertainty or 0.0
     accepted = rule.accepted(spread, limit.lower, limit.upper)
     kept = rule.not_refused(spread, limit.lower, limit.upper)
@@ -106,6 +108,7 @@ def limit_band(
         limits_at=tuple((at(bound), bound) for bound in bounds),
         accepted=(_finite(accepted[0]), _finite(accepted[1])),
         uncertainty=uncertainty,
+        rule=rule.words,
         value=value,
         value_at=None if value is None else at(value),
     )

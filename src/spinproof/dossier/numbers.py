@@ -10,7 +10,7 @@ import math
 from datetime import UTC, datetime
 
 from spinproof.figures.units import printed_unit
-from spinproof.model.limit import DecisionRule, Limit
+from spinproof.model.limit import Limit
 
 MINUS = "−"
 COVERAGE = 2.0
@@ -85,7 +85,7 @@ def interval(limit: Limit) -> str:
 
 def rule_in_words(limit: Limit) -> str:
     """Give the decision rule of a limit in few words."""
-    return "guarded" if limit.rule is DecisionRule.GUARDED else "simple"
+    return limit.rule.value.replace("-", " ")
 
 
 def metric_title(name: str) -> str:

@@ -4,9 +4,10 @@ from math import floor, isfinite, log10
 
 from spinproof.model.errors import DocumentError
 from spinproof.model.judgement import Metric, Verdict
-from spinproof.model.limit import DecisionRule, Limit, LimitSet
+from spinproof.model.limit import Limit, LimitSet
 from spinproof.model.recipe import Recipe
 from spinproof.stats.conformity import decide
+from spinproof.stats.decision_rules import RULES
 
 STEP_UNITS = {
     "step_duration_error": "s",
@@ -126,8 +127,8 @@ def _judged(metric: Metric, recipe: Recipe, limits: LimitSet) -> Metric:
         return metric.model_copy(update={"verdict": None})
     if metric.value is None or metric.uncertainty is None:
         return metric.model_copy(update={"limit": limit})
-    guarded = limit.rule is DecisionRule.GUARDED
-    decision = decide(metric.value, metric.uncertainty, limit.lower, limit.upper, guarded=guarded)
+    rule = RULES[limit.rule]
+    decision = decide(metric.value, metric.uncertainty, limit.lower, limit.upper, rule=rule)
     return metric.model_copy(
         update={
             "limit": limit,

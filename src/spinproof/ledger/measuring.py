@@ -13,9 +13,10 @@ from spinproof.model.instrument import (
     standing_on,
 )
 from spinproof.model.judgement import Verdict
-from spinproof.model.limit import DecisionRule, Limit
+from spinproof.model.limit import Limit
 from spinproof.model.quantity import UNITS, Quantity, units_of
 from spinproof.stats.conformity import decide
+from spinproof.stats.decision_rules import RULES
 
 
 @dataclass(frozen=True)
@@ -153,7 +154,7 @@ def _weigh_quantity(
         (spread or 0.0) * factor,
         limit.lower,
         limit.upper,
-        guarded=limit.rule is DecisionRule.GUARDED,
+        rule=RULES[limit.rule],
     )
     return Weighed(
         spread,

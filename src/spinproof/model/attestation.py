@@ -76,8 +76,8 @@ class Balance(Fact):
     kind: Literal["balance"] = "balance"
     rotor: Name
     """Tag of the rotor instance."""
-    spindle: Name
-    """Tag of the spindle instance it was balanced in."""
+    spindle: Name | None = None
+    """Tag of the spindle instance it was balanced in; absent for a rotor balanced by itself."""
     service_rpm: Positive
     """Highest speed that the limits are for. [rpm]"""
     grade: Name
@@ -89,7 +89,7 @@ class Balance(Fact):
     @property
     def tags_named(self) -> tuple[str, ...]:
         """Rotor and spindle."""
-        return (self.rotor, self.spindle)
+        return (self.rotor, *([self.spindle] if self.spindle else []))
 
 
 class ClockCheck(Fact):

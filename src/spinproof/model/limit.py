@@ -23,6 +23,10 @@ class DecisionRule(StrEnum):
 
     GUARDED = "guarded"
     """Accept only inside the limit by 1.645 standard uncertainties: 5 % risk at the limit."""
+    GUARDED_BY_U = "guarded-by-U"
+    """Accept only inside the limit by the expanded uncertainty U = 2 u: 2.3 % risk at the limit."""
+    BY_RISK = "by-risk"
+    """Accept when the true value lies inside the limit with a probability of 95 %."""
     SIMPLE = "simple"
     """Accept inside the limit; both parties share the risk."""
 

@@ -56,8 +56,7 @@ def decide(
     lower: float | None,
     upper: float | None,
     *,
-    rule: Rule | None = None,
-    guarded: bool = True,
+    rule: Rule = GUARDED,
 ) -> Decision:
     """Decide whether a reading conforms to its limits.
 
@@ -71,10 +70,8 @@ def decide(
         Lower limit. [unit]
     upper : float or None
         Upper limit. [unit]
-    rule : Rule, optional
-        The decision rule; without it ``guarded`` chooses.
-    guarded : bool
-        Without a rule: whether readings must lie inside the limits by 1.645 u, or just inside.
+    rule : Rule
+        The decision rule; readings must lie inside the limits by 1.645 u when it is left out.
 
     Returns
     -------
@@ -118,7 +115,6 @@ def decide(
         where="decide",
         mend="Give a lower limit, an upper limit or both.",
     )
-    rule = rule or (GUARDED if guarded else SIMPLE)
     prior = rule.prior if isinstance(rule, ByRisk) else None
     conformance = conformance_probability(value, uncertainty, lower, upper, prior)
     verdict = _verdict(value, rule, uncertainty, lower, upper)

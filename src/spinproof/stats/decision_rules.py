@@ -133,7 +133,12 @@ Rule = Guarded | ByRisk
 SIMPLE = Guarded(0.0)
 GUARDED = Guarded()
 GUARDED_BY_U = Guarded(EXPANDED_FACTOR)
-RULES: dict[DecisionRule, Rule] = {DecisionRule.SIMPLE: SIMPLE, DecisionRule.GUARDED: GUARDED}
+RULES: dict[DecisionRule, Rule] = {
+    DecisionRule.SIMPLE: SIMPLE,
+    DecisionRule.GUARDED: GUARDED,
+    DecisionRule.GUARDED_BY_U: GUARDED_BY_U,
+    DecisionRule.BY_RISK: ByRisk(),
+}
 """The rule behind each name that a limit can carry."""
 
 
