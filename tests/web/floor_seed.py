@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from shutil import copytree
 
 from tests.demo_files import JOB
 from tests.web.seed import HEAD, OWNER
@@ -14,8 +15,9 @@ from spinproof.app.people import FrontDesk
 from spinproof.app.shop import shop_rules
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.ledger.ledger import Ledger
+from spinproof.ledger.measuring import Answered
 from spinproof.ledger.records import Records
-from spinproof.ledger.shop_entries import Meaning, Piece
+from spinproof.ledger.shop_entries import Deed, Meaning, Piece
 from spinproof.model.attestation import Decontamination, Direction, EvidenceDetail
 from spinproof.model.check import Checkpoint, Energy, EvidenceKind
 from spinproof.model.instrument import (
@@ -52,8 +54,14 @@ class FloorShop:
         return self.now
 
 
-def floor_shop(root: Path) -> FloorShop:
-    """Give a shop whose head QM-207-L is at its dry test, with a lock on."""
+def copied_shop(template: Path, root: Path) -> FloorShop:
+    """Give a shop of its own, as in a home folder that nobody has open."""
+    home = open_home(copytree(template, root / "shop"))
+    return FloorShop(home, open_shop_ledger(home), utc_now())
+
+
+def make_floor_shop(root: Path) -> Path:
+    """Make a shop whose head QM-207-L is at its dry test, with a lock on."""
     home = open_home(root)
     shop = FloorShop(home, open_shop_ledger(home), utc_now() - timedelta(days=3))
     FrontDesk(shop.ledger).first_owner(OWNER, shop.now)
@@ -67,7 +75,8 @@ def floor_shop(root: Path) -> FloorShop:
         for who, meaning in (("TT-1", Meaning.PERFORMED), ("QI-2", Meaning.VERIFIED)):
             with shop.ledger.transaction(who, shop.later()) as records:
                 records.sign_gate(HEAD, point, meaning)
-    return shop
+    shop.ledger.close()
+    return root
 
 
 def _receive(records: Records) -> None:
@@ -122,3 +131,15 @@ def _instruments(records: Records, today: date) -> None:
                 calibrations=(calibrated,),
             )
         )
+
+
+def make_check(shop: FloorShop, check: str, *, finish: bool = True) -> None:
+    """Answer every reading of a check of yes and no, an hour ago, and finish it."""
+    shop.now = utc_now() - timedelta(hours=1)
+    template = shop_rules().check(check)
+    with shop.ledger.transaction("TT-1", shop.now) as records:
+        for reading in template.readings:
+            records.answer_reading(HEAD, check, Answered(reading.name, yes=True))
+        if finish:
+            held = tuple(item.sha256 for item in records.evidence(JOB.job))
+            records.finish_check(HEAD, check, Deed("finished", held))

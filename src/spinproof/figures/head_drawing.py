@@ -18,9 +18,9 @@ from spinproof.figures.palette import (
 from spinproof.figures.svg import drawing, element, escaped, label, line
 from spinproof.model.part import Severity
 
-CELL_W, CELL_H, GAP, EDGE = 148.0, 92.0, 8.0, 12.0
+CELL_W, CELL_H, GAP, EDGE = 158.0, 94.0, 8.0, 12.0
 TITLE_H, LEGEND_H = 30.0, 34.0
-LETTERS_A_LINE = 23
+LETTERS_A_LINE = 25
 """Letters of the smallest type that fit across a cell."""
 
 _MARKS = {
@@ -48,7 +48,7 @@ class PositionCell:
     findings: tuple[Severity, ...] = ()
     """Severities of the open findings."""
     refused: str | None = None
-    """Why no work is done there, in a word or two; it is then drawn grey and hatched."""
+    """Why no other part may be fitted there, in a word or two; it is then drawn grey and hatched."""
     href: str | None = None
     """Page of the position."""
 
@@ -88,7 +88,7 @@ def head_drawing(title: str, cells: Sequence[PositionCell]) -> str:
     refused = sum(cell.refused is not None for cell in cells)
     found = sum(len(cell.findings) for cell in cells)
     alt = (
-        f"Positions of {title}: {len(cells)}, of which {refused} without work agreed; "
+        f"Positions of {title}: {len(cells)}, {refused} of them refused; "
         f"open findings: {found}"
     )
     return drawing(
@@ -142,7 +142,7 @@ def _cell(cell: PositionCell) -> str:
         label(x + 8, y + 56, cell.tag or "no part", size=11, fill=ink, weight="600"),
         label(x + 8, y + 71, _cut(cell.state), size=11, fill=ink),
         *(
-            [label(x + 8, y + 86, _cut(cell.refused), size=11, weight="700")]
+            [label(x + 8, y + 87, _cut(cell.refused), size=11, weight="700")]
             if cell.refused
             else []
         ),
@@ -157,19 +157,19 @@ def _hatch(x: float, y: float) -> list[str]:
     """Give short strokes in the right lower corner: grey alone would not survive a copier."""
     right, foot = x + CELL_W, y + CELL_H
     return [
-        line(right - 10 - 9 * i, foot - 4, right - 4, foot - 10 - 9 * i, stroke=MUTED, width=1)
+        line(right - 9 - 6 * i, foot - 3, right - 3, foot - 9 - 6 * i, stroke=MUTED, width=1.2)
         for i in range(4)
     ]
 
 
 def _findings(cell: PositionCell, x: float, y: float) -> list[str]:
     drawn = []
-    for place, severity in enumerate(s for s in Severity if s in cell.findings):
-        middle = x - place * 32
+    for severity in (s for s in Severity if s in cell.findings):
         count = cell.findings.count(severity)
-        drawn.append(_mark(severity, middle, y, 9))
+        drawn.append(_mark(severity, x, y, 9))
         if count > 1:
-            drawn.append(label(middle - 10, y + 4, f"{count}×", size=10, anchor="end"))
+            drawn.append(label(x - 12, y + 4, f"{count}×", size=11, anchor="end", weight="700"))
+        x -= 23 if count == 1 else 42
     return drawn
 
 
@@ -209,7 +209,7 @@ def _legend(y: float) -> str:
         ),
         line(x + 12, y + 6, x + 22, y - 4, stroke=MUTED, width=1),
         line(x + 4, y + 6, x + 14, y - 4, stroke=RULE, width=1),
-        label(x + 32, y + 4, "no work agreed: nothing is fitted there", size=11, fill=MUTED),
+        label(x + 32, y + 4, "refused: the customer wants no work there", size=11, fill=MUTED),
     ]
     return "".join(drawn)
 

@@ -7,6 +7,8 @@ from sqlalchemy import func, select
 from spinproof.ledger import rules, tables
 from spinproof.ledger.changes import ChangeRecords
 from spinproof.ledger.entries import CampaignEntry, Closing, RunState
+from spinproof.ledger.gating import reasons_not_to_enter, refuse_closed
+from spinproof.model.check import Checkpoint
 from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.handover import ConfigurationEntry
 from spinproof.model.job import Process
@@ -108,6 +110,9 @@ class CampaignRecords(ChangeRecords):
                 where=f"head {head}",
                 mend="Finish or close it first.",
             )
+        if self.terms(self.unit(head).job).process is Process.FULL:
+            reasons = reasons_not_to_enter(self._file(head), Checkpoint.FINAL_TEST)
+            refuse_closed(reasons, f"burn-in of head {head}")
         history = self.configurations(head)
         if not history:
             raise GateClosedError(

@@ -5,18 +5,17 @@ from datetime import date
 
 from spinproof.ledger import rules
 from spinproof.ledger import shop_tables as shop
+from spinproof.ledger.answers import answers_of, doubt_about, limit_in_force, standing_now
 from spinproof.ledger.facts import FactRecords
-from spinproof.ledger.gating import reasons_not_to_check
+from spinproof.ledger.gating import reasons_not_to_check, refuse_closed
 from spinproof.ledger.head_file import HeadFile
 from spinproof.ledger.measuring import Answered, Weighed, weigh
 from spinproof.ledger.shop_entries import CheckEntry, Deed, MeasurementEntry
-from spinproof.ledger.standing import answers_of, doubt_about, standing_now
 from spinproof.ledger.states import NonconformanceState
-from spinproof.model.attestation import AgreedLimit, EvidenceDetail
+from spinproof.model.attestation import EvidenceDetail
 from spinproof.model.check import CheckTemplate, LimitFrom, Reading
 from spinproof.model.errors import GateClosedError
 from spinproof.model.judgement import Verdict
-from spinproof.model.limit import Limit
 from spinproof.model.matter import MatterKind, Nonconformance
 from spinproof.model.part import Severity
 
@@ -59,7 +58,7 @@ class CheckRecords(FactRecords):
         reading = template.reading(answered.reading)
         where = f"{head}, {check}, {reading.name}"
         if file.unit.in_scope:
-            _refuse(reasons_not_to_check(file, template), where)
+            refuse_closed(reasons_not_to_check(file, template), where)
         moment = self._moment(deed.done_at if deed else None, file.unit.job)
         limit = limit_in_force(file, check, reading, moment)
         known = None if answered.instrument is None else self.instrument(answered.instrument)
@@ -137,10 +136,10 @@ class CheckRecords(FactRecords):
         rules.require_in_scope(file.unit)
         template = file.require_rules().check(check)
         where = f"{head}, {check}"
-        _refuse(reasons_not_to_check(file, template), where)
+        refuse_closed(reasons_not_to_check(file, template), where)
         self._require_evidence(file.unit.job, how.evidence)
         answers = answers_of(file, check)
-        _refuse(
+        refuse_closed(
             (*_unanswered(template, answers), *_evidence_missing(file, template, how.evidence)),
             where,
         )
@@ -222,36 +221,6 @@ class CheckRecords(FactRecords):
         return self.measurements(head, check)[-1]
 
 
-def limit_in_force(file: HeadFile, check: str, reading: Reading, moment: str) -> Limit | None:
-    """Give the limit that an answer of some moment is judged by.
-
-    Parameters
-    ----------
-    file : HeadFile
-        Records of the head.
-    check : str
-        Id of the check.
-    reading : Reading
-        What is asked.
-    moment : str
-        When it was measured.
-
-    Returns
-    -------
-    Limit or None
-        The one agreed last before that moment, else the one beside the reading; None when there
-        is none.
-    """
-    agreed = [
-        fact.limit
-        for entry, fact in file.stated(AgreedLimit)
-        if (fact.check, fact.reading) == (check, reading.name)
-        and entry.unit == file.unit.designation
-        and entry.at < moment
-    ]
-    return agreed[-1] if agreed else reading.limit
-
-
 def _unanswered(
     template: CheckTemplate, answers: Mapping[str, MeasurementEntry]
 ) -> tuple[str, ...]:
@@ -294,14 +263,3 @@ def _against(file: HeadFile, reading: Reading, answer: MeasurementEntry) -> tupl
         if (doubt := doubt_about(file, answer)) is not None:
             found.append(f"{doubt}.")
     return tuple(found)
-
-
-def _refuse(reasons: tuple[object, ...], where: str) -> None:
-    if reasons:
-        shown = " ".join(str(reason) for reason in reasons[:4])
-        more = f" And {len(reasons) - 4} more." if len(reasons) > 4 else ""
-        raise GateClosedError(
-            f"not yet: {shown}{more}".removesuffix("."),
-            where=where,
-            mend="Do what is missing first; `spinproof why` lists all of it.",
-        )

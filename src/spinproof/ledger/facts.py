@@ -3,11 +3,7 @@
 from spinproof.ledger import shop_tables as shop
 from spinproof.ledger.parts import PartRecords
 from spinproof.ledger.shop_entries import AttestationEntry, Deed
-from spinproof.model.attestation import (
-    AgreedLimit,
-    Attestation,
-    Unloading,
-)
+from spinproof.model.attestation import AgreedLimit, Attestation, EvidenceDetail, Unloading
 from spinproof.model.errors import RecordError
 from spinproof.model.matter import Nonconformance
 from spinproof.model.part import Severity
@@ -74,7 +70,8 @@ class FactRecords(PartRecords):
             who=self._who,
             at=self._at,
         )
-        with self._keeping(unit):
+        whole_job = unit is None or isinstance(content, EvidenceDetail)
+        with self._keeping(None if whole_job else unit, about):
             self._add(row, "fact.state", f"unit {unit}" if unit else f"job {about or 'none'}")
             self._follow_fact(content, unit)
         return self._attestations(shop.AttestationRow.id == row.id)[0]

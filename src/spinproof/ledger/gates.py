@@ -5,10 +5,15 @@ from datetime import datetime
 from spinproof.ledger import rules
 from spinproof.ledger import shop_tables as shop
 from spinproof.ledger.checks import CheckRecords
-from spinproof.ledger.gating import reasons_not_to_pass
+from spinproof.ledger.gating import reasons_not_to_pass, refuse_closed
 from spinproof.ledger.head_file import HeadFile
 from spinproof.ledger.shop_entries import Meaning, SignatureEntry
-from spinproof.ledger.standing import covered_by, covers_hash, gate_signature
+from spinproof.ledger.standing import (
+    covered_by,
+    covered_times,
+    covers_hash,
+    gate_signature,
+)
 from spinproof.model.access import name_key
 from spinproof.model.check import Checkpoint
 from spinproof.model.errors import GateClosedError
@@ -60,7 +65,9 @@ class GateRecords(CheckRecords):
             raise GateClosedError(
                 "the gate is passed already", where=where, mend="Go on to the next checkpoint."
             )
-        _refuse_closed(file, checkpoint, where)
+        refuse_closed(reasons_not_to_pass(file, checkpoint), where)
+        moment = self._moment(dated, file.unit.job)
+        _require_later(file, checkpoint, moment, where)
         covered = covered_by(file, checkpoint)
         covers = covers_hash(covered)
         if meaning is Meaning.VERIFIED:
@@ -74,7 +81,7 @@ class GateRecords(CheckRecords):
             covered=dict(covered),
             fingerprint=file.fingerprint,
             waivers=sorted(set(file.waivers.values())),
-            done_at=self._moment(dated, file.unit.job),
+            done_at=moment,
             who=self._who,
             at=self._at,
         )
@@ -83,15 +90,21 @@ class GateRecords(CheckRecords):
         return self.signatures(head)[-1]
 
 
-def _refuse_closed(file: HeadFile, checkpoint: Checkpoint, where: str) -> None:
-    reasons = reasons_not_to_pass(file, checkpoint)
-    if reasons:
-        shown = " ".join(str(reason) for reason in reasons[:4])
-        more = f" And {len(reasons) - 4} more." if len(reasons) > 4 else ""
+def _require_later(file: HeadFile, checkpoint: Checkpoint, moment: str, where: str) -> None:
+    """Refuse a signature that is dated before a record that it covers.
+
+    Raises
+    ------
+    GateClosedError
+        If one is later.
+    """
+    late = {what: at for what, at in covered_times(file, checkpoint).items() if at > moment}
+    if late:
+        what, at = max(late.items(), key=lambda pair: pair[1])
         raise GateClosedError(
-            f"the gate stays closed: {shown}{more}".removesuffix("."),
+            f"the signature is dated {moment}, and {what}, which it covers, was made {at}",
             where=where,
-            mend="Do what is missing first; `spinproof why` lists all of it.",
+            mend="Sign with the present date: a signature covers what was there when it was given.",
         )
 
 

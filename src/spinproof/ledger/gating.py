@@ -1,9 +1,11 @@
 """What may come next for a head, and why the rest may not: pure answers from its file."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from spinproof.ledger.head_file import HeadFile
 from spinproof.ledger.rulebook.book import closes_entry, closes_gate
+from spinproof.ledger.rulebook.rule import listed
 from spinproof.ledger.shop_entries import Action, Step
 from spinproof.ledger.standing import (
     burn_in_faults,
@@ -16,7 +18,7 @@ from spinproof.ledger.standing import (
     standing_of,
     witnessed_run,
 )
-from spinproof.model.attestation import Direction
+from spinproof.model.attestation import Balance, Direction
 from spinproof.model.check import (
     Checkpoint,
     CheckTemplate,
@@ -24,7 +26,9 @@ from spinproof.model.check import (
     Rotation,
     missing_before,
 )
+from spinproof.model.errors import GateClosedError
 from spinproof.model.matter import Lockout
+from spinproof.model.run import Purpose
 
 
 @dataclass(frozen=True)
@@ -85,11 +89,12 @@ def reasons_not_to_pass(file: HeadFile, checkpoint: Checkpoint) -> tuple[Reason,
 
 def _work_missing(file: HeadFile, checkpoint: Checkpoint) -> tuple[str, ...]:
     """Give what the checkpoint itself asks for and does not have."""
-    missing = tuple(
-        reason
-        for check in required_checks(file, checkpoint)
-        for reason in standing_of(file, check.id).reasons
-    )
+    standings = [standing_of(file, check.id) for check in required_checks(file, checkpoint)]
+    never = [standing.check for standing in standings if standing.result is None]
+    missing = tuple(r for s in standings if s.result is not None for r in s.reasons)
+    if never:
+        checks = "check has" if len(never) == 1 else "checks have"
+        missing = (*missing, f"{len(never)} {checks} not been made: {listed(never, most=6)}.")
     if checkpoint is Checkpoint.INCOMING and decontamination(file, Direction.INCOMING) is None:
         return (*missing, "No decontamination record came with the machine.")
     if checkpoint is Checkpoint.FINAL_TEST:
@@ -121,12 +126,84 @@ def reasons_not_to_check(file: HeadFile, check: CheckTemplate) -> tuple[Reason, 
     ]
     if Energy.ELECTRICAL in check.energies:
         reasons += reasons_not_to_enter(file, Action.ENERGISE)
-    if check.rotation is Rotation.FULL:
-        reasons += reasons_not_to_enter(file, Action.SPIN)
+    if check.rotation in {Rotation.SLOW, Rotation.FULL}:
+        turning = Action.TURN if check.rotation is Rotation.SLOW else Action.SPIN
+        reasons += reasons_not_to_enter(file, turning)
     if check.lockout and not any(_suits(lock.content, check) for lock in file.open_lockouts):
         text = f"{check.id} is made under lockout, and none is open that locks what it must."
         reasons.append(Reason(text, "R37"))
     return tuple(dict.fromkeys(reasons))
+
+
+def reasons_not_to_run(
+    file: HeadFile, purpose: Purpose, top_speed_rpm: float
+) -> tuple[Reason, ...]:
+    """Say why a run may not be started.
+
+    Parameters
+    ----------
+    file : HeadFile
+        Records of the head.
+    purpose : Purpose
+        What the run is for.
+    top_speed_rpm : float
+        Highest speed of its recipe. [rpm]
+
+    Returns
+    -------
+    tuple of Reason
+        Empty when it may. Trials belong to the wet test, where adjustments are made.
+    """
+    steps: list[Step] = [_RUN_IN[purpose], Action.ENERGISE, Action.TURN]
+    if top_speed_rpm > SLOW_RPM:
+        steps.append(Action.SPIN)
+    if purpose is Purpose.BURN_IN:
+        steps.append(Action.COUNT)
+    reasons = [reason for step in steps for reason in reasons_not_to_enter(file, step)]
+    reasons += [
+        Reason(f"{lock.name} is open: somebody may have hands in the head.", "R37")
+        for lock in file.open_lockouts
+    ]
+    balanced = [fact.service_rpm for _, fact in file.stated(Balance)]
+    if top_speed_rpm > SLOW_RPM and balanced and top_speed_rpm > balanced[-1]:
+        text = f"{top_speed_rpm:g} rpm is more than the balance is for ({balanced[-1]:g} rpm)."
+        reasons.append(Reason(text, "R19"))
+    return tuple({reason.text: reason for reason in reasons}.values())
+
+
+SLOW_RPM = 300.0
+"""Up to this speed a rotor may be driven before it is balanced in its spindle. [rpm]"""
+_RUN_IN = {
+    Purpose.TRIAL: Checkpoint.WET_TEST,
+    Purpose.BURN_IN: Checkpoint.FINAL_TEST,
+    Purpose.WITNESS: Checkpoint.SOURCE_INSPECTION,
+}
+
+
+def refuse_closed(reasons: Collection[object], where: str) -> None:
+    """Refuse what may not be done yet.
+
+    Parameters
+    ----------
+    reasons : collection of Reason or str
+        Why not.
+    where : str
+        What is refused, for the message.
+
+    Raises
+    ------
+    GateClosedError
+        If there is a reason; the message gives the first four.
+    """
+    if not reasons:
+        return
+    shown = " ".join(str(reason) for reason in list(reasons)[:4])
+    more = f" And {len(reasons) - 4} more." if len(reasons) > 4 else ""
+    raise GateClosedError(
+        f"not yet: {shown}{more}".removesuffix("."),
+        where=where,
+        mend="Do what is missing first; `spinproof why` lists all of it.",
+    )
 
 
 def _suits(content: object, check: CheckTemplate) -> bool:

@@ -95,7 +95,8 @@ class HeadReading(ShopReading):
     def _facts_about(self, job: str, units: list[str]) -> tuple[AttestationEntry, ...]:
         row = tables.AttestationRow
         wanted = select(row.id).where(
-            or_(row.job == job, row.job.is_(None)), or_(row.unit.in_(units), row.unit.is_(None))
+            or_(row.job == job, row.job.is_(None)),
+            or_(row.unit.in_(units), row.unit.is_(None), row.kind == "evidence detail"),
         )
         return self._attestations(row.id.in_(wanted))
 

@@ -2,6 +2,7 @@
 
 from spinproof.ledger import rules, tables
 from spinproof.ledger.entries import JobEntry, UnitKind
+from spinproof.ledger.rulebook.book import require_kept
 from spinproof.ledger.scope import ScopeRecords
 from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.handover import EvidenceItem
@@ -45,6 +46,13 @@ class JobRecords(ScopeRecords):
         units = [*(h.designation for h in job.heads), *(s.designation for s in job.spares)]
         for unit in (*units, *([job.shared_module] if job.shared_module else [])):
             self._refuse_known(tables.Unit, "unit", unit)
+        with self._session.begin_nested():
+            self._write_job(job, shop_rules)
+            for unit in self._touched_in(job.job):
+                require_kept(self._file(unit))
+        return self.job(job.job)
+
+    def _write_job(self, job: JobFile, shop_rules: ShopRules | None) -> None:
         about = f"job {job.job}"
         row = tables.Job(name=job.job, order_token=job.order, shop=job.shop, opened_at=self._at)
         self._add(row, "job.add", about)
@@ -59,7 +67,6 @@ class JobRecords(ScopeRecords):
         self._begin_terms(job, shop_rules)
         for line in job.scope:
             self._add_scope_line(job, line)
-        return self.job(job.job)
 
     def _add_head(self, job: JobFile, head: JobHead) -> None:
         row = tables.Unit(
@@ -133,7 +140,8 @@ class JobRecords(ScopeRecords):
             who=self._who,
             at=self._at,
         )
-        self._add(row, "evidence.add", f"evidence {sha256}")
+        with self._keeping(None, job):
+            self._add(row, "evidence.add", f"evidence {sha256}")
         return EvidenceItem(row.sha256, row.name, row.what, row.who, row.at)
 
     def _refuse_known(self, table: type[tables.Base], kind: str, name: str) -> None:

@@ -8,7 +8,7 @@ from spinproof.ledger import rules, tables
 from spinproof.ledger.book import Book
 from spinproof.ledger.entries import UnitKind
 from spinproof.ledger.head_file import HeadFile
-from spinproof.ledger.rulebook.book import require_kept
+from spinproof.ledger.rulebook.book import breaches, require_kept
 from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.job import Process
 
@@ -17,13 +17,18 @@ class KeepingBook(Book):
     """A view of the ledger that changes the shop floor's records."""
 
     @contextmanager
-    def _keeping(self, unit: str | None) -> Iterator[None]:
-        """Change records of a unit; when a rule would be broken, the change is taken back."""
+    def _keeping(self, unit: str | None, job: str | None = None) -> Iterator[None]:
+        """Change records of a unit, or of a whole job; a change that breaks a rule is taken back.
+
+        What was broken before, by records of another time or place, stands in nobody's way.
+        """
+        touched = self._touched_by(unit) if unit else self._touched_in(job) if job else ()
+        before = {each: breaches(self._file(each)) for each in touched}
         with self._session.begin_nested():
             yield
             self._session.flush()
-            for each in () if unit is None else self._touched_by(unit):
-                require_kept(self._file(each))
+            for each in touched:
+                require_kept(self._file(each), before[each])
 
     def _file(self, unit: str) -> HeadFile:
         return self.head_file(unit, date.fromisoformat(self._at[:10]))
@@ -37,6 +42,11 @@ class KeepingBook(Book):
             return (unit,)
         heads = [u for u in self.units(own.job) if u.machine == own.machine and u.in_scope]
         return tuple(u.designation for u in heads)
+
+    def _touched_in(self, job: str) -> tuple[str, ...]:
+        if self.terms(job).process is not Process.FULL:
+            return ()
+        return tuple(u.designation for u in self.units(job))
 
     def _moment(self, done_at: datetime | None, job: str | None) -> str:
         """Give when something was done, as claimed: not in the future, not before the job.

@@ -78,7 +78,7 @@ class MatterRecords(KeepingBook):
             who=self._who,
             at=self._at,
         )
-        with self._keeping(unit):
+        with self._keeping(unit, job):
             self._add(row, "matter.open", f"{kind} {name}")
             self._add_matter_step(name, first_state(kind), StepDetail(), how, row.done_at)
         return self.matter(name)
@@ -131,7 +131,7 @@ class MatterRecords(KeepingBook):
             raise RecordError(
                 f"{moment} lies before its last step ({last})", where=where, mend="Check the date."
             )
-        with self._keeping(matter.unit):
+        with self._keeping(matter.unit, matter.job):
             self._add_matter_step(name, state, about, deed, moment)
         return self.matter(name)
 

@@ -5,20 +5,15 @@ import json
 from spinproof.ledger import rules
 from spinproof.ledger import shop_tables as shop
 from spinproof.ledger.entries import UnitKind
+from spinproof.ledger.rulebook.identity import is_exchange_agreed
 from spinproof.ledger.shop_entries import Deed, PartEntry, Piece, VacancyEntry
 from spinproof.ledger.states import PartState
 from spinproof.ledger.stock import StockRecords
 from spinproof.model.errors import GateClosedError, RecordError
-from spinproof.model.handover import ScopeState
 from spinproof.model.matter import Nonconformance
 from spinproof.model.part import Position, Provenance, Severity
 from spinproof.model.retest import Change, ChangeKind
 from spinproof.model.tag import parse_tag
-
-EXCHANGED = frozenset(
-    {Provenance.REPLACED_NEW, Provenance.REPLACED_REFURBISHED, Provenance.DONOR_PULLED}
-)
-"""Provenances of a part that took another one's place."""
 
 
 class PartRecords(StockRecords):
@@ -253,13 +248,12 @@ class PartRecords(StockRecords):
 
     def _ask_about_scope(self, unit: str, place: Position, part: PartEntry) -> None:
         """Raise a nonconformance when nobody accepted that a part is exchanged here."""
-        if part.now.provenance not in EXCHANGED or is_exchange_agreed(
-            [
-                line.state
-                for line in self.scope_items(self.unit(unit).job)
-                if line.unit == unit and line.position == place.code
-            ]
-        ):
+        lines = [
+            line.state
+            for line in self.scope_items(self.unit(unit).job)
+            if (line.unit, line.position) == (unit, place.code)
+        ]
+        if is_exchange_agreed(lines, part.now.provenance):
             return
         text = (
             f"{part.tag} was fitted as {part.now.provenance}, and no accepted line of the scope "
@@ -296,11 +290,6 @@ class PartRecords(StockRecords):
                 mend=f"Choose one of: {', '.join(p.code for p in file.positions)}.",
             )
         return place
-
-
-def is_exchange_agreed(states: list[ScopeState]) -> bool:
-    """Tell whether the scope's lines of a position let its part be exchanged."""
-    return any(state.printed is ScopeState.ACCEPTED for state in states)
 
 
 def _at(unit: str, place: Position) -> str:

@@ -13,11 +13,16 @@ from spinproof.ledger.entries import (
     RunState,
     UnitEntry,
 )
+from spinproof.ledger.gating import reasons_not_to_run, refuse_closed
+from spinproof.ledger.rulebook.running import DOOR_ORDER
 from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.head import HeadSpec
+from spinproof.model.job import Process
 from spinproof.model.judgement import Judgement
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load
+from spinproof.model.matter import Nonconformance
+from spinproof.model.part import Severity
 from spinproof.model.recipe import Recipe
 from spinproof.model.run import Ending, Outcome, Purpose
 
@@ -77,10 +82,20 @@ class RunRecords(CampaignRecords):
                 where=f"head {head}",
                 mend="Leave the planned run out, or make a burn-in run.",
             )
+        self._require_open_gates(unit, purpose, recipe)
         campaign = None
         if purpose is not Purpose.TRIAL:
             campaign = self._campaign_for(head, purpose, recipe, load, spec, planned)
-        return self._start(unit, campaign, purpose, recipe, load, spec, planned)
+        with self._keeping(head):
+            return self._start(unit, campaign, purpose, recipe, load, spec, planned)
+
+    def _require_open_gates(self, unit: UnitEntry, purpose: Purpose, recipe: Recipe) -> None:
+        """Refuse a run that the full process does not allow yet."""
+        if self.terms(unit.job).process is not Process.FULL:
+            return
+        file = self._file(unit.designation)
+        reasons = reasons_not_to_run(file, purpose, recipe.top_speed_rpm)
+        refuse_closed(reasons, f"{purpose} run of head {unit.designation}")
 
     def _campaign_for(
         self,
@@ -227,11 +242,22 @@ class RunRecords(CampaignRecords):
         )
         if takes_over and new.outcome is Outcome.COUNTED:
             self._require_countable(entry, new)
-        if not earlier or earlier[-1].sha256 != new.sha256:
-            self._keep_judgement(new, judgement, limits)
-        if not takes_over:
-            return decided[-1]
-        return self._decide(run, new.outcome, rules.JUDGE, None, judgement.reasons, ())
+        with self._keeping(entry.head):
+            if not earlier or earlier[-1].sha256 != new.sha256:
+                self._keep_judgement(new, judgement, limits)
+                self._ask_about_door(entry, judgement)
+            if not takes_over:
+                return decided[-1]
+            return self._decide(run, new.outcome, rules.JUDGE, None, judgement.reasons, ())
+
+    def _ask_about_door(self, run: RunEntry, judgement: Judgement) -> None:
+        """Raise a nonconformance of safety when the door was released out of order."""
+        order = judgement.metric("door_order_breaches")
+        if order is None or not order.value or self.terms(run.job).process is not Process.FULL:
+            return
+        text = f"{DOOR_ORDER} in run {run.name}: {order.note or 'see its judgement'}."
+        about = Nonconformance(text=text[:600], severity=Severity.SAFETY, run=run.name)
+        self.open_matter(run.job, about, unit=run.head)
 
     def classify(
         self,
@@ -279,7 +305,8 @@ class RunRecords(CampaignRecords):
         self._require_held(entry, evidence)
         if outcome is Outcome.COUNTED:
             self._require_countable(entry, judged)
-        return self._decide(run, outcome, self._who, confirmed, texts, evidence)
+        with self._keeping(entry.head):
+            return self._decide(run, outcome, self._who, confirmed, texts, evidence)
 
     def _require_own(self, run: RunEntry, judgement: Judgement, limits: LimitSet) -> None:
         pairs = {

@@ -33,6 +33,8 @@ class Action(StrEnum):
     """What may be done on a head besides passing its checkpoints."""
 
     ENERGISE = "energising"
+    TURN = "slow spinning"
+    """Turning the rotor by its drive, up to 300 rpm."""
     SPIN = "spinning"
     """Turning the rotor by its drive above 300 rpm."""
     COUNT = "counting"

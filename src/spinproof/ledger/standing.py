@@ -6,23 +6,20 @@ stands while the records that its signature covers are the ones in force.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 
 from spinproof.files.canonical import digest_of
 from spinproof.ledger import rules
+from spinproof.ledger.answers import answers_of as answers_of
+from spinproof.ledger.answers import doubt_about as doubt_about
+from spinproof.ledger.answers import invalidating, standing_now
+from spinproof.ledger.answers import limit_in_force as limit_in_force
 from spinproof.ledger.entries import Closing
 from spinproof.ledger.head_file import HeadFile
-from spinproof.ledger.shop_entries import (
-    ChangeEntry,
-    CheckEntry,
-    Meaning,
-    MeasurementEntry,
-    SignatureEntry,
-)
+from spinproof.ledger.shop_entries import ChangeEntry, CheckEntry, Meaning, SignatureEntry
+from spinproof.ledger.states import WaiverState
 from spinproof.model.attestation import Decontamination, Direction
 from spinproof.model.check import Checkpoint, CheckTemplate
-from spinproof.model.instrument import Standing, standing_on, suspect_windows
-from spinproof.model.quantity import Quantity
+from spinproof.model.matter import MatterKind
 from spinproof.model.retest import starts_again
 from spinproof.model.run import Outcome, Purpose
 
@@ -38,118 +35,15 @@ class CheckStanding:
     """Why it does not stand; empty when it does."""
     invalidated_by: ChangeEntry | None = None
     """The change that made its last pass worthless."""
+    suspect: bool = False
+    """Whether it fell because an instrument was later found out of tolerance."""
+    indication_only: bool = False
+    """Whether it fell because an instrument's word supports no verdict."""
 
     @property
     def stands(self) -> bool:
         """Whether a gate may rest on it."""
         return not self.reasons
-
-
-def day_of(instant: str) -> date:
-    """Give the day (UTC) of an instant."""
-    return date.fromisoformat(instant[:10])
-
-
-def standing_now(file: HeadFile, measurement: MeasurementEntry) -> Standing | None:
-    """Say what an instrument's word is worth by the calibrations known today.
-
-    Parameters
-    ----------
-    file : HeadFile
-        Records of the head.
-    measurement : MeasurementEntry
-        The answer that stands on the instrument.
-
-    Returns
-    -------
-    Standing or None
-        None for an answer that needed no instrument.
-    """
-    if measurement.instrument is None:
-        return None
-    instrument = file.instruments[measurement.instrument]
-    reading = None
-    if measurement.value is not None and measurement.symbol is not None:
-        reading = Quantity(value=measurement.value, unit=measurement.symbol)
-    return standing_on(instrument, day_of(measurement.done_at), reading)
-
-
-def doubt_about(file: HeadFile, measurement: MeasurementEntry) -> str | None:
-    """Say why an answer is suspect: its instrument was later found out of tolerance.
-
-    Parameters
-    ----------
-    file : HeadFile
-        Records of the head.
-    measurement : MeasurementEntry
-        The answer.
-
-    Returns
-    -------
-    str or None
-        A sentence, or None when nothing speaks against it.
-    """
-    if measurement.instrument is None:
-        return None
-    on = day_of(measurement.done_at)
-    for window in suspect_windows(file.instruments[measurement.instrument]):
-        if window.covers(on):
-            since = f"since {window.since}" if window.since else "ever"
-            return (
-                f"{measurement.check}, {measurement.reading}: suspect, for {window.instrument} was "
-                f"found out of tolerance on {window.until} ({window.found_by}) and has no good "
-                f"check {since}"
-            )
-    return None
-
-
-def invalidating(file: HeadFile, check: str, tested_at: str) -> ChangeEntry | None:
-    """Give the latest change after a test that makes it worthless.
-
-    Parameters
-    ----------
-    file : HeadFile
-        Records of the head.
-    check : str
-        Id of the check.
-    tested_at : str
-        When it was made.
-
-    Returns
-    -------
-    ChangeEntry or None
-        None when the test still tells about the head as it is.
-    """
-    for change, retest in zip(reversed(file.changes), reversed(file.retests), strict=False):
-        if change.done_at >= tested_at and check in retest.checks:
-            return change
-    return None
-
-
-def answers_of(file: HeadFile, check: str) -> Mapping[str, MeasurementEntry]:
-    """Give the answers of a check that are in force: the latest of each reading.
-
-    Parameters
-    ----------
-    file : HeadFile
-        Records of the head.
-    check : str
-        Id of the check.
-
-    Returns
-    -------
-    mapping of str to MeasurementEntry
-        By reading; answers older than the last change that the check depends on are left out.
-    """
-    found: dict[str, MeasurementEntry] = {}
-    for measurement in file.measurements:
-        if measurement.check == check and measurement.unit == file.unit.designation:
-            found[measurement.reading] = measurement
-    return {
-        reading: answer
-        for reading, answer in found.items()
-        if not answer.is_withdrawn and invalidating(file, check, answer.done_at) is None
-    }
 
 
 def standing_of(file: HeadFile, check: str) -> CheckStanding:
@@ -188,7 +82,13 @@ def standing_of(file: HeadFile, check: str) -> CheckStanding:
         and m.limit is not None
         and not standing.supports_a_verdict
     )
-    return CheckStanding(check, last, doubts or worthless)
+    return CheckStanding(
+        check,
+        last,
+        doubts or worthless,
+        suspect=bool(doubts),
+        indication_only=bool(worthless) and not doubts,
+    )
 
 
 def is_applicable(file: HeadFile, check: CheckTemplate) -> bool:
@@ -326,6 +226,39 @@ def covered_by(file: HeadFile, checkpoint: Checkpoint) -> Mapping[str, str]:
             signed = gate_signature(file, earlier)
             covered[earlier] = "missing" if signed is None else f"signature {signed.id}"
     return covered
+
+
+def covered_times(file: HeadFile, checkpoint: Checkpoint) -> Mapping[str, str]:
+    """Give when the records that a gate's signature covers were made.
+
+    Parameters
+    ----------
+    file : HeadFile
+        Records of the head.
+    checkpoint : Checkpoint
+        The gate.
+
+    Returns
+    -------
+    mapping of str to str
+        Instant by what the record is about; only of records that are there.
+    """
+    covered = covered_by(file, checkpoint)
+    results = {f"result {check.id}": check.done_at for check in file.checks}
+    waived = {
+        f"waiver {matter.name}": matter.steps[-1].done_at
+        for matter in file.of_kind(MatterKind.WAIVER)
+        if matter.state is WaiverState.IN_FORCE
+    }
+    signed = {f"signature {signature.id}": signature.done_at for signature in file.signatures}
+    stated = {str(entry.id): entry.done_at for entry, _ in file.stated(Decontamination)}
+    runs = {run.name: run.finished_at for run in file.runs if run.finished_at is not None}
+    if checkpoint is Checkpoint.FINAL_TEST and file.campaigns:
+        last = file.campaigns[-1].number
+        ended = [at for run in file.runs if run.campaign == last and (at := run.finished_at)]
+        runs |= {covered["counted runs"]: max(ended)} if ended else {}
+    known = {**results, **waived, **signed, **stated, **runs}
+    return {what: known[which] for what, which in covered.items() if which in known}
 
 
 def witnessed_run(file: HeadFile) -> str | None:

@@ -49,7 +49,7 @@ class StockRecords(CampaignRecords):
             If the tag was used before: tags are never used again.
         """
         self._require_full(job)
-        with self._keeping(None):
+        with self._keeping(None, job):
             return self._add_piece(
                 job, code, piece, PartState.STOCK, None, provenance, deed or Deed("came in")
             )
@@ -87,7 +87,7 @@ class StockRecords(CampaignRecords):
                 where=f"part {part.tag}",
                 mend="Fit it or remove it there.",
             )
-        with self._keeping(None):
+        with self._keeping(None, part.job):
             return self._step_part(part, state, None, provenance, deed)
 
     def _add_piece(

@@ -22,6 +22,9 @@ from spinproof.web.visitor import Visitor, current, token_of
 FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip", "via")
 """Headers of a go-between: who asks is then not at this machine, whatever the host says."""
 
+SHEET_BYTES = 10_000_000
+"""Largest spreadsheet, with its form; a larger one is refused before it is read."""
+
 
 @dataclass(frozen=True)
 class Need:
@@ -103,6 +106,29 @@ NEEDS: dict[str, Need] = {
     "POST /heads/{head}/checks/{check}/finish": write(Thing.RUNS),
     "GET /desks": read(Thing.RUNS),
     "GET /desks/{desk}": read(Thing.RUNS),
+    "GET /jobs/{job}/scope": read(Thing.JOB),
+    "POST /jobs/{job}/units/{unit}/scope": write(Thing.JOB),
+    "POST /jobs/{job}/scope/{item}": write(Thing.JOB),
+    "POST /jobs/{job}/change-orders": write(Thing.JOB),
+    "POST /jobs/{job}/change-orders/{name}": decide(Thing.JOB),
+    "GET /jobs/{job}/parts": read(Thing.FINDINGS),
+    "POST /jobs/{job}/parts": write(Thing.FINDINGS),
+    "GET /jobs/{job}/labels": read(Thing.FINDINGS),
+    "GET /jobs/{job}/import": write(Thing.FINDINGS),
+    "POST /jobs/{job}/import": Need(Action.WRITE, Thing.FINDINGS, most_bytes=SHEET_BYTES),
+    "POST /jobs/{job}/import/apply": write(Thing.FINDINGS),
+    "GET /positions/{unit}": read(Thing.FINDINGS),
+    "GET /positions/{unit}/{code}": read(Thing.FINDINGS),
+    "POST /positions/{unit}/{code}/found": write(Thing.FINDINGS),
+    "POST /positions/{unit}/{code}/fit": write(Thing.FINDINGS),
+    "POST /positions/{unit}/{code}/take-out": write(Thing.FINDINGS),
+    "POST /positions/{unit}/{code}/empty": write(Thing.FINDINGS),
+    "POST /positions/{unit}/{code}/finding": write(Thing.FINDINGS),
+    "POST /findings/{name}": write(Thing.FINDINGS),
+    "GET /parts/{tag}": read(Thing.FINDINGS),
+    "POST /parts/{tag}/move": write(Thing.FINDINGS),
+    "GET /find": read(Thing.JOB),
+    "GET /history": read(Thing.AUDIT, Condition.OWN_ACTS),  # others' acts are left out there
 }
 """What each route needs, by method and path."""
 

@@ -25,9 +25,13 @@ from spinproof.web import (
     check_pages,
     desks,
     gate_pages,
+    history_pages,
+    import_pages,
     live,
     pages,
+    part_pages,
     people,
+    scope_pages,
     sign_in,
     traces,
 )
@@ -102,6 +106,8 @@ def create_app(
     for router in (pages.router, traces.router, live.router, sign_in.router, people.router):
         app.include_router(router)
     for router in (gate_pages.router, check_pages.router, desks.router):
+        app.include_router(router)
+    for router in (scope_pages.router, part_pages.router, history_pages.router, import_pages.router):
         app.include_router(router)
     _answer_errors(app, home)
     return app

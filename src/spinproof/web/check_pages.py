@@ -324,7 +324,7 @@ def band_words(band: LimitBand) -> str:
     name = unit(band.limit.unit)
     text = f"The limit is {limit(band.limit)}."
     if not band.is_guarded:
-        return f"{text} Every reading inside it is accepted; both sides share the risk."
+        return f"{text} Rule: {band.rule}."
     if band.uncertainty is None:
         return f"{text} The guard band follows from the instrument."
     if band.is_empty:
@@ -337,7 +337,7 @@ def band_words(band: LimitBand) -> str:
     else:
         inside = f"from {low} to {high} {name}"
     spread = f"{band.uncertainty:.2g} {name}"
-    return f"{text} Accepted {inside}: a guard band of 1.645 u, with u = {spread} at the limit."
+    return f"{text} Accepted {inside}, with u = {spread} at the limit. Rule: {band.rule}."
 
 
 def shown_back(text: str) -> str:

@@ -1,12 +1,27 @@
 """All rules, and what follows from them together."""
 
 from spinproof.ledger.head_file import HeadFile
+from spinproof.ledger.rulebook.configuration import CONFIGURATION
+from spinproof.ledger.rulebook.identity import IDENTITY
+from spinproof.ledger.rulebook.measurement import MEASUREMENT
+from spinproof.ledger.rulebook.passage import PASSAGE
 from spinproof.ledger.rulebook.rule import Force, Rule
+from spinproof.ledger.rulebook.running import RUNNING
+from spinproof.ledger.rulebook.safety import SAFETY
+from spinproof.ledger.rulebook.showing import SHOWING
 from spinproof.ledger.shop_entries import Step
 from spinproof.model.check import Checkpoint
 from spinproof.model.errors import GateClosedError
 
-RULES: tuple[Rule, ...] = ()
+RULES: tuple[Rule, ...] = (
+    *IDENTITY,
+    *CONFIGURATION,
+    *PASSAGE,
+    *MEASUREMENT,
+    *RUNNING,
+    *SAFETY,
+    *SHOWING,
+)
 """In order of their numbers."""
 
 
@@ -31,23 +46,26 @@ def breaches(file: HeadFile) -> tuple[tuple[Rule, str], ...]:
     )
 
 
-def require_kept(file: HeadFile) -> None:
+def require_kept(file: HeadFile, before: tuple[tuple[Rule, str], ...] = ()) -> None:
     """Refuse a change that would break a rule.
 
     Parameters
     ----------
     file : HeadFile
         Records of a head as they would be.
+    before : tuple of Rule and str
+        What was broken already.
 
     Raises
     ------
     GateClosedError
-        If a rule is broken; the message gives the rule.
+        If a rule is newly broken; the message gives the rule.
     """
     for rule, sentence in breaches(file):
-        raise GateClosedError(
-            sentence.removesuffix("."), where=file.where, mend=f"Rule {rule.id}: {rule.text}"
-        )
+        if (rule, sentence) not in before:
+            raise GateClosedError(
+                sentence.removesuffix("."), where=file.where, mend=f"Rule {rule.id}: {rule.text}"
+            )
 
 
 def closes_entry(file: HeadFile, step: Step) -> tuple[tuple[Rule, str], ...]:

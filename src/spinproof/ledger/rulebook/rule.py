@@ -1,6 +1,6 @@
 """What a rule is."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -59,3 +59,23 @@ ALL_STEPS: frozenset[Step] = frozenset([*Checkpoint, *Action])
 def from_checkpoint(first: Checkpoint) -> frozenset[Step]:
     """Give a checkpoint and all that come after it."""
     return frozenset(point for point in Checkpoint if point.number >= first.number)
+
+
+def listed(items: Iterable[str], most: int = 4) -> str:
+    """Write a list of names, cut short when it is long.
+
+    Parameters
+    ----------
+    items : iterable of str
+        The names.
+    most : int
+        How many are written out.
+
+    Returns
+    -------
+    str
+        For example "VDI, RTR and 3 more".
+    """
+    names = list(items)
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return f"{', '.join(names[:most])}{more}"
