@@ -31,7 +31,9 @@ def test_the_wet_test_is_refused_with_its_reasons(spinproof: Commands, tmp_path:
     said = spinproof("why", "QM-207-L", "wet test", "--home", home)
 
     assert said.status == 1
-    assert "W-01 has not been made" in said.out
+    assert "Not passed yet: incoming inspection" in said.out
+    assert "checks have not been made: W-01" in said.out
+    assert "(R18)" in said.out
 
 
 def test_a_checkpoint_that_nobody_knows_is_refused(spinproof: Commands, tmp_path: Path):
