@@ -82,8 +82,10 @@ def read_state(folder: Path, name: str | None = None) -> State:
         )
     chosen = name or known[-1]
     head_file = folder / STATES / chosen / HEAD_FILE
-    with storage_errors(folder / STATES):
-        listed = read_list((folder / STATES / f"{chosen}{SUMS_SUFFIX}").read_bytes())
+    sums_file = folder / STATES / f"{chosen}{SUMS_SUFFIX}"
+    with storage_errors(sums_file):
+        listed = read_list(sums_file.read_bytes())
+    with storage_errors(head_file):
         filed = read_filed_head(head_file.read_bytes(), str(head_file))
     return State(chosen, filed, dict(listed.sums), listed.faults)
 
