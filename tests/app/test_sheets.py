@@ -409,7 +409,7 @@ def test_a_measurement_before_the_part_was_installed_is_refused(show):
         text = VALUES + f"QM-207-L;D-10;{RUNOUT};0.2 mm;DG-2;{moment}\n"
         return problems_of(show(SheetKind.MEASUREMENTS, text, facts))
 
-    assert problems("2030-04-03 11:00") == []
+    assert problems("2030-04-03 10:00") == []
     assert (
         problems("2030-04-03")
         == problems("2030-04-03 09:59")

@@ -207,6 +207,24 @@ def test_colours_are_right_without_their_profile():
     assert Image.open(io.BytesIO(damaged.data)).tobytes() == scene().tobytes()
 
 
+def test_colours_of_another_profile_are_brought_to_srgb():
+    """A profile whose red is sRGB's blue, and the other way round."""
+    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    swapped = profile.replace(b"rXYZ", b"tmp.").replace(b"bXYZ", b"rXYZ").replace(b"tmp.", b"bXYZ")
+    data = saved(scene(), "PNG", icc_profile=swapped)
+    clean = Image.open(io.BytesIO(clean_picture(data, FileType.PNG, "x").data))
+
+    assert clean.getpixel((0, 0)) == pytest.approx((0, 0, 255), abs=3)
+    assert clean.getpixel((23, 15)) == pytest.approx((255, 0, 0), abs=3)
+
+
+def test_two_bytes_in_the_header_of_a_jpeg_are_told():
+    data = bytearray(saved(scene(), "JPEG"))
+    data[data.index(b"JFIF") + 12] = 7
+
+    assert carried_parts(bytes(data), FileType.JPEG, "x") == ("data of the camera (APP0)",)
+
+
 @pytest.mark.parametrize("mode", ["F", "I"])
 def test_measured_values_are_no_picture(mode):
     with pytest.raises(EvidenceError, match="measured values of 32 bits"):
@@ -234,6 +252,8 @@ def test_a_picture_bomb_is_refused_before_it_is_decoded():
     with pytest.raises(EvidenceError, match="more than 50 million pixels") as caught:
         clean_picture(bomb, FileType.PNG, "bomb.png")
     assert caught.value.where == "bomb.png"
+    with pytest.raises(Image.DecompressionBombError):
+        Image.open(io.BytesIO(png_bomb(8000, 8000)))
 
 
 def test_the_limit_of_pixels_holds_for_every_type():

@@ -203,6 +203,22 @@ def test_what_a_killed_program_left_is_removed_but_what_is_coming_in_is_not(stor
     assert names_in(store) == sorted([first.sha256, second.sha256])
 
 
+def test_a_file_taken_for_a_leftover_before_it_was_locked_is_made_anew(store, monkeypatch):
+    lock, swept = store_module.fcntl.flock, []
+
+    def late_lock(descriptor, how):
+        if not swept:
+            swept.extend(store.folder.iterdir())
+            swept[0].unlink()
+        lock(descriptor, how)
+
+    monkeypatch.setattr(store_module.fcntl, "flock", late_lock)
+    received, _ = take_in(store, TEXT)
+
+    assert len(swept) == 1
+    assert store.verified(received.sha256).read_bytes() == TEXT
+
+
 def test_many_can_send_the_same_file_at_once(store):
     results = []
     threads = [

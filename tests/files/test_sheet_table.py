@@ -109,6 +109,12 @@ def test_the_separator_is_seen_in_the_file_and_told(tmp_path, separator, words):
     assert f"cells are separated by {words}" in sheet.notices
 
 
+def test_a_separator_that_cuts_rows_unlike_the_first_is_passed_over(tmp_path):
+    sheet = read_rows(tmp_path, "tag,note; more,gap\nT1,a;b;c;d,1\n")
+
+    assert cells_of(sheet)[1] == ("T1", "a;b;c;d", "1")
+
+
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le-bom"])
 def test_byte_order_marks_and_utf_16_are_understood(tmp_path, encoding):
     text = "part;gap\nDichtung Tür;0,80 µm\n"

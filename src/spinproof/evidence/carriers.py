@@ -71,7 +71,6 @@ def texts_in(data: bytes, where: str, depth: int = DEPTH) -> Iterator[FoundText]
     for name, inner in _inner(data, where):
         if depth == 0:
             raise EvidenceError(f"archives lie more than {DEPTH} deep", where=where, mend=_UNPACK)
-        yield FoundText(name, name.removeprefix(where), is_text=True)
         yield from texts_in(inner, name, depth - 1)
 
 

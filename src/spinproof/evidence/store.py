@@ -95,9 +95,7 @@ class EvidenceStore:
             part, descriptor = self._passing_file()
         try:
             kind, size, sha256 = self._write(descriptor, pieces, name)
-            kind = confirm(part, kind, name)
-            _require_size(size, kind, name)
-            yield Received(part, sha256, size, kind)
+            yield Received(part, sha256, size, confirm(part, kind, name))
         finally:
             part.unlink(missing_ok=True)
             os.close(descriptor)
