@@ -26,10 +26,9 @@ from spinproof.model.run import Outcome
 LOG = b"pressure of the supply"
 
 
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    """Give a shop with two runs, their traces and a file of evidence."""
-    opened = open_shop(tmp_path / "shop")
+def filled_shop(root: Path) -> Shop:
+    """Open a shop with two runs, their traces, a file of evidence and a dossier."""
+    opened = open_shop(root)
     with opened.ledger.transaction("AS-2", cases.AT) as records:
         records.open_campaign(cases.HEAD, cases.PLAN)
         for _ in range(2):
@@ -38,6 +37,12 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
     (opened.home.evidence / cases.SUPPLY_LOG).write_bytes(LOG)
     (opened.home.dossiers / "QA-1041").mkdir()
     (opened.home.dossiers / "QA-1041" / "dossier.pdf").write_bytes(b"%PDF-1.7 pages")
+    return opened
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    opened = filled_shop(tmp_path / "shop")
     yield opened
     opened.ledger.close()
 
