@@ -12,12 +12,12 @@ from spinproof.app.burn_in import (
     Station,
     attempts,
     classify_run,
-    hold_evidence,
     make_next_run,
     make_witnessed_run,
     open_campaign,
 )
 from spinproof.app.demo import demo_setup
+from spinproof.app.evidence_desk import hold_evidence
 from spinproof.app.intake import configure
 from spinproof.app.recording import StandAddress
 from spinproof.model.errors import GateClosedError, StandError

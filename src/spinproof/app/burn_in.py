@@ -1,19 +1,16 @@
 """The burn-in: open a campaign, make its runs one by one, classify them, witness the last."""
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from spinproof.app.clock import utc_now
 from spinproof.app.home import Home
 from spinproof.app.intake import HeadSetup, present_setup
 from spinproof.app.recording import OnProgress, RunOrder, StandAddress, record
 from spinproof.app.recovery import end_run, hold_head, store_run
-from spinproof.files.digest import sha256_of_bytes
-from spinproof.files.durable import write_durably
 from spinproof.ledger.entries import CampaignEntry, ClassificationEntry, RunEntry
 from spinproof.ledger.ledger import Ledger
-from spinproof.model.errors import DocumentError, GateClosedError, RecordError, SpinproofError
-from spinproof.model.handover import Attempt, EvidenceItem, Tally
+from spinproof.model.errors import GateClosedError, RecordError, SpinproofError
+from spinproof.model.handover import Attempt, Tally
 from spinproof.model.judgement import Judgement
 from spinproof.model.load import Load
 from spinproof.model.plan import Plan
@@ -191,30 +188,6 @@ def _run_done(station: Station, run: str) -> RunDone:
                 mend="Recover the home folder with `spinproof recover`.",
             )
         return RunDone(entry, judgement, entry.outcome, reading.tally(station.head))
-
-
-def hold_evidence(
-    home: Home, ledger: Ledger, job: str, path: Path, what: str, *, by: str
-) -> EvidenceItem:
-    """Take a file in as evidence of a job; it is kept under its SHA-256.
-
-    Raises
-    ------
-    DocumentError
-        If the file cannot be read.
-    """
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise DocumentError(
-            f"the evidence cannot be read ({error.strerror})",
-            where=str(path),
-            mend="Check the name and that this user may read it.",
-        ) from error
-    sha256 = sha256_of_bytes(data)
-    write_durably(home.evidence / sha256, data)
-    with ledger.transaction(by, utc_now()) as records:
-        return records.add_evidence(job, sha256, path.name, what)
 
 
 def classify_run(

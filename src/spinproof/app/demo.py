@@ -11,12 +11,12 @@ from spinproof.app.burn_in import (
     RunDone,
     Station,
     classify_run,
-    hold_evidence,
     make_next_run,
     make_witnessed_run,
     open_campaign,
 )
 from spinproof.app.clock import utc_now
+from spinproof.app.evidence_desk import hold_evidence
 from spinproof.app.handing_over import Dossier, issue_dossier, verify
 from spinproof.app.home import Home, open_home
 from spinproof.app.intake import HeadSetup, configure, open_shop_ledger, take_in

@@ -42,6 +42,16 @@ class Home:
         """Packages that were handed over."""
         return self.root / "dossiers"
 
+    @property
+    def vault(self) -> Path:
+        """The sealed store: customers and pictures as they came. No export ever holds it."""
+        return self.root / "vault"
+
+    @property
+    def vault_key(self) -> Path:
+        """Key file of the sealed store; keep it elsewhere, or use a passphrase."""
+        return self.root / "vault.key"
+
     def trace(self, sha256: str) -> Path:
         """Give the path of a sealed trace."""
         return self.traces / f"{sha256}.parquet"

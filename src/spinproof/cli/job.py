@@ -158,7 +158,8 @@ def classify(
     evidence: Annotated[list[Path] | None, typer.Option(help="File that shows the cause.")] = None,
 ) -> None:
     """Decide on a run as a person. An outside cause needs evidence and a second name."""
-    from spinproof.app.burn_in import classify_run, hold_evidence
+    from spinproof.app.burn_in import classify_run
+    from spinproof.app.evidence_desk import hold_evidence
 
     with opened(home) as (folders, ledger):
         with ledger.reading() as reading:
