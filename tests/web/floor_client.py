@@ -4,11 +4,16 @@ import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from html import unescape
-from pathlib import Path
 
 import httpx
-from tests.web.floor_seed import FloorShop, copied_shop
+from tests.web.floor_seed import FloorShop
 from tests.web.running import served
+from tests.web.seed import OWNER
+from tests.web.staff import QUICK, WORD
+
+from spinproof.app.clock import utc_now
+from spinproof.app.people import FrontDesk
+from spinproof.model.access import Role
 
 FORM = re.compile(r'<form [^>]*action="([^"]*)".*?</form>', re.DOTALL)
 HIDDEN = re.compile(r'<input type="hidden" name="([^"]*)" value="([^"]*)">')
@@ -50,12 +55,27 @@ class FloorClient:
         headers = {"accept": "application/json"} if json else {}
         return self.http.post(action, data=dict(data), headers=headers)
 
+    def sign_in(self, name: str) -> None:
+        """Sign somebody in who has the word of all."""
+        fields = {"name": name, "password": WORD, "then": "/"}
+        answer = self.send("/sign-in", "", fields)
+        assert answer.status_code == 303, answer.text
+
+
+def staff(shop: FloorShop) -> None:
+    """Give the shop a technician and an inspector, and everybody a password."""
+    desk = FrontDesk(shop.ledger, QUICK)
+    now = utc_now()
+    desk.set_password(OWNER, WORD, OWNER, now)
+    for name, role in (("TT-1", Role.TECHNICIAN), ("QI-2", Role.INSPECTOR)):
+        desk.add_person(name, role, OWNER, now)
+        desk.set_password(name, WORD, OWNER, now)
+
 
 @contextmanager
-def floor_client(template: Path, root: Path) -> Iterator[FloorClient]:
-    """Serve a shop of its own, as in a home folder."""
-    shop = copied_shop(template, root)
-    with served(shop.home) as address:
+def floor_client(shop: FloorShop) -> Iterator[FloorClient]:
+    """Serve a shop."""
+    with served(shop.home, passwords=QUICK) as address:
         base = address.rstrip("/")
         with httpx.Client(base_url=base, headers={"origin": base}) as http:
             yield FloorClient(shop, http)

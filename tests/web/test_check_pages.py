@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from tests.web.floor_client import FloorClient, floor_client, form_on
-from tests.web.floor_seed import make_check, make_floor_shop
+from tests.web.floor_seed import copied_shop, make_check, make_floor_shop
 from tests.web.seed import HEAD
 
 from spinproof.ledger.shop_entries import MeasurementEntry
@@ -16,13 +16,13 @@ BONDING = {"value": "0,062", "instrument": "LO-1"}
 
 
 @pytest.fixture(scope="module")
-def at_dry_test(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return make_floor_shop(tmp_path_factory.mktemp("floor"))
 
 
 @pytest.fixture
-def floor(at_dry_test: Path, tmp_path: Path) -> Iterator[FloorClient]:
-    with floor_client(at_dry_test, tmp_path) as client:
+def floor(built: Path, tmp_path: Path) -> Iterator[FloorClient]:
+    with floor_client(copied_shop(built, tmp_path)) as client:
         yield client
 
 
@@ -65,7 +65,7 @@ def test_a_number_is_shown_back_with_its_unit_before_it_is_stored(bonding: Floor
     assert stored.headers["location"] == f"{D_02}#reading-1"
     (entry,) = measured(bonding, "D-02")
     assert (entry.value, entry.symbol, entry.verdict) == (0.062, "Ohm", Verdict.PASS)
-    assert "0.062 ± 0.008 Ω" in bonding.page(D_02)
+    assert "0.0620 ± 0.0080 Ω" in bonding.page(D_02)
 
 
 @pytest.mark.parametrize(
