@@ -34,6 +34,7 @@ from spinproof.ledger.heads import Way, sign_head
 from spinproof.ledger.ledger import Ledger
 from spinproof.model.errors import RecordError, StorageError
 from spinproof.model.software import SOFTWARE
+from spinproof.record.journal import SUFFIX
 
 LEFT_OUT = ("journals", "keys")
 """Recordings that are not sealed yet, and keys: those belong in a safe, not beside the data."""
@@ -203,7 +204,7 @@ def _missing(named: dict[str, str], places: dict[str, str]) -> Iterator[str]:
 def _remarks(home: Home, target: Path) -> Iterator[str]:
     if home.root.stat().st_dev == target.stat().st_dev:
         yield "the backup lies on the same disk as the shop: one broken disk would take both"
-    if open_journals := sorted(home.journals.glob("*.journal")):
+    if open_journals := sorted(home.journals.glob(f"*{SUFFIX}")):
         yield (
             f"{len(open_journals)} recordings are not sealed yet and not in the backup: make "
             "another when they are"

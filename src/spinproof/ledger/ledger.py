@@ -10,7 +10,7 @@ from pathlib import Path
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
-from spinproof.ledger import backup, database, rules, upgrade
+from spinproof.ledger import backup, condition, database, rules, upgrade
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.records import Records
 from spinproof.model.errors import RecordError
@@ -93,6 +93,11 @@ class Ledger:
         """
         with database.database_errors(self._engine):
             backup.save_copy(self._engine, target, rules.utc_text(at))
+
+    def faults(self) -> tuple[str, ...]:
+        """Say what is wrong with the database itself: its settings, its guards, its pages."""
+        with database.database_errors(self._engine):
+            return condition.faults_of(self._engine)
 
     def close(self) -> None:
         """Close all connections."""
