@@ -13,7 +13,8 @@ from spinproof.files.signing import (
     public_pem,
     store_private_key,
 )
-from spinproof.ledger.heads import AnchorEntry, SignedHead, Way, printed, sign_head
+from spinproof.ledger.heads import AnchorEntry, SignedHead, printed, sign_head
+from spinproof.ledger.heads import Way as Way
 from spinproof.ledger.ledger import Ledger
 
 STATION_KEY = "station-key.pem"

@@ -7,7 +7,7 @@ from spinproof.app.clock import rfc3339, utc_now
 from spinproof.app.curves import curves_of
 from spinproof.app.home import Home
 from spinproof.app.intake import HeadSetup, present_setup
-from spinproof.dossier.keys import ReleaseKey, create_key, load_key
+from spinproof.dossier.keys import CERTIFICATE_FILE, ReleaseKey, create_key, load_key
 from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
 from spinproof.figures.units import printed_unit
@@ -88,7 +88,7 @@ def _next_issue(home: Home, reading: HeadReading, head: str) -> int:
 
 def shop_key(home: Home, shop: str) -> ReleaseKey:
     """Give the shop's release key; a first call makes it."""
-    if any(home.keys.iterdir()):
+    if (home.keys / CERTIFICATE_FILE).exists():
         return load_key(home.keys)
     return create_key(home.keys, shop, utc_now())
 

@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from spinproof.cli import demo, job, people, proof, stand
+from spinproof.cli import demo, job, people, proof, safekeeping, stand
 from spinproof.model.errors import SpinproofError
 from spinproof.model.software import SOFTWARE
 
@@ -19,6 +19,7 @@ TRY = "Try it"
 BENCH = "At the bench"
 JOB = "A job in the ledger"
 PROOF = "Proof"
+KEEP = "Keep it safe"
 
 app.command(rich_help_panel=TRY)(demo.demo)
 app.command("virtual-head", rich_help_panel=TRY)(stand.virtual_head)
@@ -41,6 +42,13 @@ app.command(rich_help_panel=JOB)(people.owner)
 app.command(rich_help_panel=PROOF)(proof.dossier)
 app.command(rich_help_panel=PROOF)(proof.verify)
 app.command(rich_help_panel=PROOF)(proof.schema)
+
+
+app.command(rich_help_panel=KEEP)(safekeeping.anchor)
+app.command(rich_help_panel=KEEP)(safekeeping.backup)
+app.command(rich_help_panel=KEEP)(safekeeping.restore)
+app.command(rich_help_panel=KEEP)(safekeeping.export)
+app.command(rich_help_panel=KEEP)(safekeeping.rebuild)
 
 
 @app.command(rich_help_panel=PROOF)

@@ -1,0 +1,89 @@
+"""``spinproof doctor``, ``backup``, ``restore``, ``export``, ``rebuild`` and ``anchor``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from spinproof.cli.job import By, HomeFolder, opened
+from spinproof.cli.show import console, say
+
+Folder = Annotated[Path, typer.Argument(help="Folder, best on another disk.")]
+
+
+def backup(folder: Folder, home: HomeFolder, by: By) -> None:
+    """Add the present state of a shop to a backup folder, while the shop is in use."""
+    from spinproof.app.safekeeping import back_up
+
+    with opened(home) as (folders, ledger), console.status("saving") as status:
+        made = back_up(
+            folders,
+            ledger,
+            folder,
+            by=by,
+            on_file=lambda count: status.update(f"{count} files saved"),
+        )
+    say(f"{made.files} files are safe in {folder}, {made.copied} of them new")
+    for remark in made.remarks:
+        say(f"  - {remark}")
+
+
+def restore(
+    folder: Annotated[Path, typer.Argument(help="Backup folder.")],
+    into: Annotated[Path, typer.Argument(help="New home folder, missing or empty.")],
+    why: Annotated[str, typer.Option(help="Why it is put back; the ledger notes it.")],
+    by: By,
+    name: Annotated[str | None, typer.Option(help="State to put back; else the newest.")] = None,
+) -> None:
+    """Put a shop back from a backup, into an empty folder; every sum is checked first."""
+    from spinproof.app.restoring import restore as put_back
+
+    done = put_back(folder, into, by=by, why=why, name=name)
+    say(f"put back into {into}")
+    for remark in done.remarks:
+        say(f"  - {remark}")
+
+
+def export(
+    folder: Annotated[Path, typer.Argument(help="New folder, missing or empty.")],
+    home: HomeFolder,
+    job: Annotated[str | None, typer.Option(help="Tell the rows of this job alone.")] = None,
+) -> None:
+    """Write a shop, or one of its jobs, as open text and files, never the sealed store."""
+    from spinproof.app.exchange import export_shop
+
+    with opened(home) as (folders, ledger), console.status("writing"):
+        made = export_shop(folders, ledger, folder, job=job)
+    say(f"{made.files} files written to {made.path}")
+    for remark in made.remarks:
+        say(f"  - {remark}")
+
+
+def rebuild(
+    folder: Annotated[Path, typer.Argument(help="Folder that `spinproof export` wrote.")],
+    into: Annotated[Path, typer.Argument(help="New home folder, missing or empty.")],
+) -> None:
+    """Build a shop anew from an export; its audit trail gets the same root."""
+    from spinproof.app.exchange import import_shop
+
+    made = import_shop(folder, into)
+    say(f"{made.check.entries} entries of the audit trail are in {into}")
+    for remark in made.remarks:
+        say(f"  - {remark}")
+
+
+def anchor(
+    home: HomeFolder,
+    by: By,
+    to: Annotated[str, typer.Option(help="Who outside gets it, and how.")],
+    code: Annotated[Path | None, typer.Option(help="Write its QR code here, as SVG.")] = None,
+) -> None:
+    """Print the signed head of the audit trail, for somebody outside to keep."""
+    from spinproof.app.anchoring import Way, send_head
+
+    with opened(home) as (folders, ledger):
+        sent = send_head(folders, ledger, Way.LETTER, to, by=by)
+    say(sent.text)
+    if code is not None:
+        code.write_text(sent.code, encoding="utf-8")
+        say(f"code: {code}")
