@@ -16,9 +16,10 @@ from spinproof.app.people import FrontDesk
 from spinproof.app.shop import shop_rules
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.shop_entries import Piece
+from spinproof.model.check import Energy
 from spinproof.model.handover import ScopeState
 from spinproof.model.job import JobFile, Process
-from spinproof.model.matter import Finding
+from spinproof.model.matter import Finding, Lockout
 from spinproof.model.part import Provenance, Severity
 from spinproof.model.tag import tag_of
 
@@ -76,6 +77,8 @@ def parts_shop(root: Path) -> PartsShop:
                 text=text, severity=severity, position=code, tag=tag_of(f"QM207L{code}01")
             )
             records.open_matter("QA-1041", seen, unit=HEAD)
+        lock = Lockout(where="bowl", locked=tuple(Energy), verification="0 V, 0 bar, at rest")
+        records.open_matter("QA-1041", lock, unit=HEAD)
         line = records.add_scope_item(
             "QA-1041", HEAD, "replace head tach", position="TAC", consequence="The tach stays."
         )
@@ -105,9 +108,7 @@ class _Forms(HTMLParser):
         self._area: str | None = None
         self.feed(text)
 
-    def handle_starttag(
-        self, tag: str, attrs: list[tuple[str, str | None]]
-    ) -> None:
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = {name: value or "" for name, value in attrs}
         if tag == "form":
             self._fields = self.forms.setdefault(given["action"], {})

@@ -71,7 +71,9 @@ def test_words_find_things_in_any_order_and_case(
     assert f'href="{page}' in text
 
 
-@pytest.mark.parametrize("asked", ["nothing-like-this", "%", "_", "100%", "' or 1=1 --", "rotor x"])
+@pytest.mark.parametrize(
+    "asked", ["nothing-like-this", "%%", "_", "100%", "' or 1=1 --", "rotor x"]
+)
 def test_what_nothing_holds_is_not_found(client: httpx.Client, asked: str):
     text = client.get("/find", params={"q": asked}).text
 
@@ -117,7 +119,7 @@ def test_a_matter_has_one_history_from_its_opening_on(client: httpx.Client):
 
 def test_long_histories_come_in_pages_without_a_gap(shop: PartsShop, client: httpx.Client):
     with shop.ledger.transaction("OW-1", shop.later()) as records:
-        for number in range(150):
+        for number in range(70):
             records.add_scope_item("QA-1041", HEAD, f"line {number}")
     with shop.ledger.reading() as records:
         rows = [row.seq for row in records.audit()]

@@ -10,10 +10,11 @@ from spinproof.ledger.records import Records
 from spinproof.ledger.shop_entries import Deed, PartEntry, Piece
 from spinproof.ledger.states import ChangeOrderState as ChangeOrderState
 from spinproof.ledger.states import FindingState as FindingState
+from spinproof.ledger.states import LockoutState
 from spinproof.ledger.states import PartState as PartState
 from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.handover import ScopeState
-from spinproof.model.matter import ChangeOrder, Finding, MatterKind, StepDetail
+from spinproof.model.matter import ChangeOrder, Finding, Lockout, MatterKind, StepDetail
 from spinproof.model.part import Provenance
 from spinproof.model.tag import parse_tag
 
@@ -91,7 +92,9 @@ class PartDesk:
         with self._ledger.transaction(act.by, utc_now()) as records:
             records.leave_empty(unit, code, _deed(records, records.unit(unit).job, act))
 
-    def move(self, tag: str, state: PartState, provenance: Provenance | None, act: Act) -> PartEntry:
+    def move(
+        self, tag: str, state: PartState, provenance: Provenance | None, act: Act
+    ) -> PartEntry:
         """Record what becomes of a part outside a head."""
         with self._ledger.transaction(act.by, utc_now()) as records:
             part = records.part(parse_tag(tag, records.tags()))
@@ -110,6 +113,18 @@ class PartDesk:
         with self._ledger.transaction(act.by, utc_now()) as records:
             job = records.unit(unit).job
             return records.open_matter(job, finding, _deed(records, job, act), unit=unit).name
+
+    def lock_out(self, unit: str, lock: Lockout, act: Act) -> str:
+        """Record that energies are locked and verified; gives the name of the lockout."""
+        with self._ledger.transaction(act.by, utc_now()) as records:
+            job = records.unit(unit).job
+            return records.open_matter(job, lock, _deed(records, job, act), unit=unit).name
+
+    def unlock(self, name: str, act: Act) -> None:
+        """Record that a lockout was removed."""
+        with self._ledger.transaction(act.by, utc_now()) as records:
+            deed = _deed(records, records.matter(name).job, act)
+            records.step_matter(name, LockoutState.REMOVED, deed)
 
     def finding(self, name: str) -> FindingView:
         """Give a finding by its name.
@@ -173,7 +188,9 @@ class PartDesk:
         with self._ledger.transaction(by, utc_now()) as records:
             return records.open_matter(job, order).name
 
-    def answer_change_order(self, name: str, state: ChangeOrderState, token: str | None, act: Act) -> None:
+    def answer_change_order(
+        self, name: str, state: ChangeOrderState, token: str | None, act: Act
+    ) -> None:
         """Record what the customer said to a change order, and what shows it."""
         with self._ledger.transaction(act.by, utc_now()) as records:
             records.step_matter(name, state, Deed(act.why), StepDetail(token=token))

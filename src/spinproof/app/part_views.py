@@ -20,7 +20,7 @@ from spinproof.ledger.shop_entries import (
 from spinproof.ledger.states import FINDING, PART, FindingState, PartState, allowed
 from spinproof.model.errors import RecordError
 from spinproof.model.handover import ScopeState
-from spinproof.model.matter import Finding, MatterKind
+from spinproof.model.matter import Finding, Lockout, MatterKind
 from spinproof.model.part import Position, Severity
 from spinproof.model.tag import parse_tag
 
@@ -69,6 +69,20 @@ class Happening:
     def later(self) -> bool:
         """Whether it was written down long after it was done."""
         return entered_later(self.done_at, self.at)
+
+
+@dataclass(frozen=True)
+class LockView:
+    """A lockout that is on."""
+
+    name: str
+    unit: str | None
+    where: str
+    locked: tuple[str, ...]
+    left_on: tuple[str, ...]
+    verification: str
+    who: str
+    since: str
 
 
 @dataclass(frozen=True)
@@ -122,6 +136,8 @@ class UnitPositions:
     lines: tuple[PositionLine, ...]
     loose: tuple[PartEntry, ...]
     """Parts of the job that sit nowhere now and may be fitted."""
+    locks: tuple[LockView, ...]
+    """Lockouts that are on, of the unit and of what the heads share."""
     evidence: tuple[str, ...]
     """Evidence of the job, each as `evidence_words` gives it."""
 
@@ -354,6 +370,20 @@ def _unit_positions(records: HeadReading, file: HeadFile) -> UnitPositions:
         lines=tuple(_line(file, place) for place in file.positions),
         loose=tuple(
             part for part in records.parts(job) if PartState.IN_POSITION in PART[part.now.state]
+        ),
+        locks=tuple(
+            LockView(
+                matter.name,
+                matter.unit,
+                matter.content.where,
+                tuple(matter.content.locked),
+                tuple(matter.content.left_on),
+                matter.content.verification,
+                matter.opened.who,
+                matter.opened.done_at,
+            )
+            for matter in file.open_lockouts
+            if isinstance(matter.content, Lockout)
         ),
         evidence=_evidence(records, job),
     )

@@ -48,7 +48,7 @@ class PositionCell:
     findings: tuple[Severity, ...] = ()
     """Severities of the open findings."""
     refused: str | None = None
-    """Why no other part may be fitted there, in a word or two; it is then drawn grey and hatched."""
+    """Why no other part may be fitted there, in a word; it is then drawn grey and hatched."""
     href: str | None = None
     """Page of the position."""
 
@@ -87,10 +87,7 @@ def head_drawing(title: str, cells: Sequence[PositionCell]) -> str:
     width = max(width, 620.0)
     refused = sum(cell.refused is not None for cell in cells)
     found = sum(len(cell.findings) for cell in cells)
-    alt = (
-        f"Positions of {title}: {len(cells)}, {refused} of them refused; "
-        f"open findings: {found}"
-    )
+    alt = f"Positions of {title}: {len(cells)}, {refused} of them refused; open findings: {found}"
     return drawing(
         width,
         height,
@@ -100,6 +97,7 @@ def head_drawing(title: str, cells: Sequence[PositionCell]) -> str:
             *(_cell(cell) for cell in sorted(cells, key=lambda each: (each.row, each.column))),
             _legend(height - EDGE - 8),
         ],
+        role="group" if any(cell.href for cell in cells) else "img",
     )
 
 

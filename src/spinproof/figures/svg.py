@@ -80,7 +80,9 @@ def box(x: float, y: float, width: float, height: float, *, fill: str) -> str:
     return element("rect", x=x, y=y, width=width, height=height, fill=fill)
 
 
-def drawing(width: float, height: float, alt: str, children: Iterable[str]) -> str:
+def drawing(
+    width: float, height: float, alt: str, children: Iterable[str], *, role: str = "img"
+) -> str:
     """Give a whole figure on paper white, with its text alternative inside.
 
     Parameters
@@ -91,6 +93,8 @@ def drawing(width: float, height: float, alt: str, children: Iterable[str]) -> s
         What the figure shows, for a reader who does not see it.
     children : iterable of str
         The elements, from back to front.
+    role : str
+        What it is to a reader who does not see it: "group" when it holds links.
 
     Returns
     -------
@@ -106,6 +110,6 @@ def drawing(width: float, height: float, alt: str, children: Iterable[str]) -> s
         viewBox=f"0 0 {number(width)} {number(height)}",
         width=width,
         height=height,
-        role="img",
+        role=role,
         font_family=FONT_FAMILY,
     )

@@ -119,6 +119,8 @@ NEEDS: dict[str, Need] = {
     "POST /jobs/{job}/import/apply": write(Thing.FINDINGS),
     "GET /positions/{unit}": read(Thing.FINDINGS),
     "GET /positions/{unit}/{code}": read(Thing.FINDINGS),
+    "POST /positions/{unit}/lockout": write(Thing.FINDINGS),
+    "POST /positions/{unit}/lockout/{name}/remove": write(Thing.FINDINGS),
     "POST /positions/{unit}/{code}/found": write(Thing.FINDINGS),
     "POST /positions/{unit}/{code}/fit": write(Thing.FINDINGS),
     "POST /positions/{unit}/{code}/take-out": write(Thing.FINDINGS),

@@ -12,6 +12,10 @@ from spinproof.web.rendering import render
 STATUS_OF_CODE = {
     "record": 404,
     "document": 422,
+    "tag": 422,
+    "unit": 422,
+    "sheet": 422,
+    "evidence": 422,
     "busy": 503,
     "stand": 503,
     "gate-closed": 409,

@@ -1,11 +1,11 @@
 """The pages of positions, parts, tags and findings."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 from urllib.parse import quote
 
 from fastapi import APIRouter
 from markupsafe import Markup
-from pydantic import StringConstraints
+from pydantic import StringConstraints, create_model
 from starlette.responses import Response
 
 from spinproof.app.clock import utc_now
@@ -20,8 +20,9 @@ from spinproof.app.part_views import (
 )
 from spinproof.figures.head_drawing import head_drawing
 from spinproof.figures.qr import qr_code
+from spinproof.model.check import Energy
 from spinproof.model.errors import GateClosedError, RecordError, TagError
-from spinproof.model.matter import Finding
+from spinproof.model.matter import Finding, Lockout
 from spinproof.model.part import Provenance, Severity
 from spinproof.model.tag import tag_of
 from spinproof.web.access import Me
@@ -46,6 +47,23 @@ GIVEN = tuple(each.value for each in Provenance if each is not Provenance.MISSIN
 Told = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=600)]
 """What somebody tells in a few sentences."""
 PAPERS = ("a4", "letter")
+
+
+class TypedLock(TypedDeed):
+    """A lockout; each energy is locked, or left on because the work needs it."""
+
+    where: Line
+    verification: Line
+
+
+LOCKED, LEFT_ON = "locked", "left on"
+ENERGIES = {f"energy-{place}": energy for place, energy in enumerate(Energy)}
+"""Every energy by its field."""
+NewLock = create_model(
+    "NewLock",
+    __base__=TypedLock,
+    **dict.fromkeys(ENERGIES, (Literal["locked", "left on"], ...)),  # type: ignore[call-overload]  # the fields are made from data
+)
 
 
 class Fitting(TypedDeed):
@@ -85,8 +103,13 @@ class FindingStep(TypedDeed):
 
 
 @router.get("/positions/{unit}")
-def show_positions(shop: Shop, unit: str) -> Response:
+def show_positions(shop: Shop, me: Me, unit: str) -> Response:
     """Show a head, or what the heads share, as its positions."""
+    return positions_page(shop, me, unit)
+
+
+def positions_page(shop: Shop, me: Visitor, unit: str, sent: Form | None = None) -> Response:
+    """Give the page of a head's positions, with a form that was sent as it stood."""
     page = positions_of(shop.ledger, unit, utc_now().date())
     base = f"/positions/{quote(unit)}"
     cells = [line.cell(f"{base}/{line.place.code}") for line in page.lines]
@@ -96,10 +119,43 @@ def show_positions(shop: Shop, unit: str) -> Response:
             page=page,
             job=shop.job(page.job),
             drawing=_own(head_drawing(unit, cells)),
+            form=forms_of(me, sent),
+            may_write=may_write(me),
+            energies=[(name, energy.value) for name, energy in ENERGIES.items()],
             marks=MARKS,
             simulated=False,
         )
     )
+
+
+@router.post("/positions/{unit}/lockout")
+def lock_out(shop: Shop, parts: Parts, me: Me, posted: Posted, unit: str) -> Response:
+    """Record that energies are locked and verified, before a hand goes in."""
+
+    def act() -> str:
+        typed = posted.read(NewLock)
+        said = {ENERGIES[name]: posted.values[name] for name in ENERGIES}
+        lock = Lockout(
+            where=typed.where,
+            locked=tuple(energy for energy, word in said.items() if word == LOCKED),
+            left_on=tuple(energy for energy, word in said.items() if word == LEFT_ON),
+            verification=typed.verification,
+        )
+        parts.lock_out(unit, lock, typed.act(me))
+        return f"/positions/{quote(unit)}#lockouts"
+
+    return posted.carry_out(act, lambda form: positions_page(shop, me, unit, form))
+
+
+@router.post("/positions/{unit}/lockout/{name}/remove")
+def unlock(shop: Shop, parts: Parts, me: Me, posted: Posted, unit: str, name: str) -> Response:
+    """Record that a lockout was removed."""
+
+    def act() -> str:
+        parts.unlock(name, posted.read(TypedDeed).act(me))
+        return f"/positions/{quote(unit)}#lockouts"
+
+    return posted.carry_out(act, lambda form: positions_page(shop, me, unit, form))
 
 
 @router.get("/positions/{unit}/{code}")
