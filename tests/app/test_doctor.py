@@ -166,6 +166,10 @@ def test_a_key_that_others_can_read_is_named(shop: Shop):
     (said,) = heavy(examine(shop.home, shop.ledger))
 
     assert said.startswith(f"The key {key} can be read by others on this machine (mode 0640).")
+    key.chmod(0o600)
+    shop.home.vault_key.write_bytes(b"key")
+    shop.home.vault_key.chmod(0o644)
+    assert str(shop.home.vault_key) in heavy(examine(shop.home, shop.ledger))[0]
     public = shop.home.keys / "station-public.pem"
     assert public.stat().st_mode & 0o044
 

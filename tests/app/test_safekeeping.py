@@ -145,6 +145,7 @@ def test_a_later_head_shows_as_a_fork_after_an_older_state_was_put_back(
 
 def test_what_a_backup_leaves_out_is_said(shop: Shop, tmp_path: Path):
     (shop.home.journals / "QA-1041-L-009.journal").write_bytes(b"frames")
+    shop.home.vault_key.write_bytes(b"key of the sealed store")
     shop.home.trace(sha256_of_bytes(b"QA-1041-L-001")).unlink()
     (shop.home.evidence / cases.SUPPLY_LOG).write_bytes(b"another text")
 
@@ -158,6 +159,7 @@ def test_what_a_backup_leaves_out_is_said(shop: Shop, tmp_path: Path):
     assert "the keys in" in said
     kept = b"".join(p.read_bytes() for p in (tmp_path / "backup").rglob("*") if p.is_file())
     assert b"PRIVATE KEY" not in kept
+    assert b"key of the sealed store" not in kept
 
 
 def test_a_backup_into_the_shop_itself_is_refused(shop: Shop):

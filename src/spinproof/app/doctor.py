@@ -183,9 +183,9 @@ def _is_recorded(home: Home, head: str) -> bool:
 
 
 def _of_keys(home: Home) -> Iterator[Finding]:
-    for path in sorted(home.keys.glob("*")):
-        mode = stat.S_IMODE(path.stat().st_mode)
-        if path.is_file() and mode & 0o077 and not path.name.endswith(PUBLIC):
+    for path in (*sorted(home.keys.glob("*")), home.vault_key):
+        mode = stat.S_IMODE(path.stat().st_mode) if path.is_file() else 0
+        if mode & 0o077 and not path.name.endswith(PUBLIC):
             yield Finding(
                 Weight.WRONG,
                 f"the key {path} can be read by others on this machine (mode {mode:04o})",

@@ -88,7 +88,10 @@ def restore(
     finally:
         shutil.rmtree(part, ignore_errors=True)
     home = open_home(target)
-    remark = f"keys are not part of a backup: put them into {home.keys}, or new ones are made"
+    remark = (
+        f"keys are not part of a backup: put {home.vault_key.name} and what belongs into "
+        f"{home.keys} back from the safe; the sealed store stays shut until then"
+    )
     return Restored(home, state, check, (remark,))
 
 

@@ -36,7 +36,7 @@ from spinproof.model.errors import RecordError, StorageError
 from spinproof.model.software import SOFTWARE
 from spinproof.record.journal import SUFFIX
 
-LEFT_OUT = ("journals", "keys")
+LEFT_OUT = ("journals", "keys", "vault.key")
 """Recordings that are not sealed yet, and keys: those belong in a safe, not beside the data."""
 _SHA256 = re.compile("[0-9a-f]{64}")
 
@@ -209,4 +209,7 @@ def _remarks(home: Home, target: Path) -> Iterator[str]:
             f"{len(open_journals)} recordings are not sealed yet and not in the backup: make "
             "another when they are"
         )
-    yield (f"the keys in {home.keys} are not in the backup: keep a copy of them in a safe")
+    yield (
+        f"the keys in {home.keys} and {home.vault_key.name} are not in the backup: keep a copy of "
+        "them in a safe, for without it the sealed store stays shut"
+    )
