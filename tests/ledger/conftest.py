@@ -1,12 +1,13 @@
 """Every test of the ledger runs on SQLite and on PostgreSQL."""
 
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from tests import postgres
 from tests.ledger.cases import AT
+from tests.ledger.floor import START, Floor
 
 from spinproof.ledger.ledger import Ledger, open_ledger
 
@@ -21,6 +22,35 @@ def server() -> Iterator[postgres.Server]:
 def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("template") / "ledger.db"
     open_ledger(f"sqlite:///{path}", at=AT).close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def built(tmp_path_factory: pytest.TempPathFactory, empty_file: Path) -> Path:
+    """File of a ledger whose head is built up, before its dry test."""
+    return _played(tmp_path_factory, empty_file, Floor.take_in, Floor.up_to_build)
+
+
+@pytest.fixture(scope="session")
+def dry_passed(tmp_path_factory: pytest.TempPathFactory, built: Path) -> Path:
+    """File of a ledger whose head has passed its dry test, and is balanced."""
+    return _played(tmp_path_factory, built, Floor.pass_dry_test)
+
+
+@pytest.fixture(scope="session")
+def wet_passed(tmp_path_factory: pytest.TempPathFactory, dry_passed: Path) -> Path:
+    """File of a ledger whose head has passed its wet test."""
+    return _played(tmp_path_factory, dry_passed, Floor.pass_wet_test)
+
+
+def _played(factory: pytest.TempPathFactory, before: Path, *acts: Callable[[Floor], None]) -> Path:
+    path = factory.mktemp("played") / "ledger.db"
+    shutil.copy(before, path)
+    ledger = open_ledger(f"sqlite:///{path}", at=START)
+    floor = Floor(ledger)
+    for act in acts:
+        act(floor)
+    ledger.close()
     return path
 
 

@@ -1,8 +1,10 @@
 """Putting together everything on record about one head."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
+from functools import lru_cache
+from typing import Any
 
 from sqlalchemy import or_, select
 
@@ -14,7 +16,6 @@ from spinproof.ledger.shop_entries import AttestationEntry
 from spinproof.ledger.shop_reading import ShopReading
 from spinproof.model.head import HeadSpec, RotorAxis
 from spinproof.model.load import Load
-from spinproof.model.plan import Plan
 from spinproof.model.recipe import Recipe
 
 
@@ -37,12 +38,12 @@ class HeadReading(ShopReading):
             What rules look at and gates are decided from.
         """
         own = self.unit(unit)
-        job = self.job(own.job)
+        job, terms = self.job(own.job), self.terms(own.job)
         shared = self._shared_of(own)
-        units = [unit, *([shared.designation] if shared else [])]
-        terms = self.terms(own.job)
+        units = (unit, *((shared.designation,) if shared else ()))
+        matter, check = tables.Matter, tables.CheckResult
         is_head = own.kind is UnitKind.HEAD
-        configurations = self.configurations(unit)
+        configurations = self.configurations(unit) if is_head else ()
         campaigns = self.campaigns(unit) if is_head else ()
         runs = self.runs(unit) if is_head else ()
         return HeadFile(
@@ -51,31 +52,28 @@ class HeadReading(ShopReading):
             terms=terms,
             order=job.order,
             today=today,
-            rules=self.shop_rules(own.job),
-            scope=self.scope_items(own.job),
-            parts=tuple({p.tag: p for name in units for p in self.parts_of(name)}.values()),
-            vacancies=tuple(v for name in units for v in self.vacancies(name)),
-            changes=tuple(
-                sorted(
-                    (c for name in units for c in self.changes(name)),
-                    key=lambda change: change.done_at,
-                )
+            rules=self._rules_of(terms),
+            scope=self._scope_items(own.job),
+            parts=self._parts_of(units),
+            vacancies=self._vacancies(units),
+            changes=self._changes(units),
+            matters=self._matters(
+                matter.job == own.job, or_(matter.unit.in_(units), matter.unit.is_(None))
             ),
-            matters=tuple(m for m in self.matters(own.job) if m.unit in {None, *units}),
             facts=self._facts_about(own.job, units),
             instruments={each.id: each for each in self.instruments()},
-            measurements=self.measurements(unit),
-            checks=self.checks(unit),
-            signatures=self.signatures(unit),
+            measurements=self._measurements(tables.MeasurementRow.unit == unit),
+            checks=self._checks(check.unit == unit),
+            signatures=self._signatures(unit),
             configurations=configurations,
             configuration_documents={
-                entry.fingerprint: json.loads(self.document(entry.fingerprint))
+                entry.fingerprint: _parse_document(self.document(entry.fingerprint))
                 for entry in configurations
             },
             campaigns=campaigns,
-            plan=self._document(campaigns[-1].plan_sha256, Plan) if campaigns else None,
+            plan=self.plan(campaigns[-1]) if campaigns else None,
             runs=runs,
-            attempts=self.attempts(unit) if is_head else (),
+            attempts=self.attempts(unit) if runs else (),
             loads=self._loads(runs),
             evidence=self.evidence(own.job),
         )
@@ -92,7 +90,7 @@ class HeadReading(ShopReading):
             None,
         )
 
-    def _facts_about(self, job: str, units: list[str]) -> tuple[AttestationEntry, ...]:
+    def _facts_about(self, job: str, units: Sequence[str]) -> tuple[AttestationEntry, ...]:
         row = tables.AttestationRow
         wanted = select(row.id).where(
             or_(row.job == job, row.job.is_(None)),
@@ -108,7 +106,7 @@ class HeadReading(ShopReading):
         for run in runs:
             key = (run.load_sha256, run.head_sha256, run.recipe_sha256)
             if key not in known:
-                spec = self._document(run.head_sha256, HeadSpec)
+                spec = _parse_spec(self.document(run.head_sha256))
                 known[key] = (
                     load_facts(
                         self._document(run.load_sha256, Load),
@@ -122,3 +120,14 @@ class HeadReading(ShopReading):
             run.name: known[(run.load_sha256, run.head_sha256, run.recipe_sha256)] for run in runs
         }
         return {name: fact for name, fact in facts.items() if fact is not None}
+
+
+@lru_cache(maxsize=64)
+def _parse_document(text: str) -> Mapping[str, Any]:
+    content: Mapping[str, Any] = json.loads(text)
+    return content
+
+
+@lru_cache(maxsize=64)
+def _parse_spec(text: str) -> HeadSpec:
+    return HeadSpec.model_validate_json(text, strict=False)

@@ -1,8 +1,11 @@
 """Changing the records of the shop floor so that every rule is kept, or nothing is stored."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from spinproof.ledger import rules, tables
 from spinproof.ledger.book import Book
@@ -15,6 +18,14 @@ from spinproof.model.job import Process
 
 class KeepingBook(Book):
     """A view of the ledger that changes the shop floor's records."""
+
+    def __init__(
+        self, session: Session, *, who: str, at: str, draw_salt: Callable[[], bytes]
+    ) -> None:
+        super().__init__(session, who=who, at=at, draw_salt=draw_salt)
+        self._files: dict[str, HeadFile] = {}
+        self._files_as_of: str | None = None
+        """Hash of the last row of the trail when they were put together."""
 
     @contextmanager
     def _keeping(self, unit: str | None, job: str | None = None) -> Iterator[None]:
@@ -31,7 +42,16 @@ class KeepingBook(Book):
                 require_kept(self._file(each), before[each])
 
     def _file(self, unit: str) -> HeadFile:
-        return self.head_file(unit, date.fromisoformat(self._at[:10]))
+        """Give the file of a unit as it is now; it is put together anew after each change."""
+        written = self._session.scalar(
+            select(tables.Audit.sha256).order_by(tables.Audit.seq.desc()).limit(1)
+        )
+        if self._files_as_of != written:
+            self._files.clear()
+            self._files_as_of = written
+        if unit not in self._files:
+            self._files[unit] = self.head_file(unit, date.fromisoformat(self._at[:10]))
+        return self._files[unit]
 
     def _touched_by(self, unit: str) -> tuple[str, ...]:
         """Give the unit, or the heads that rest on it when it is shared."""
@@ -46,7 +66,9 @@ class KeepingBook(Book):
     def _touched_in(self, job: str) -> tuple[str, ...]:
         if self.terms(job).process is not Process.FULL:
             return ()
-        return tuple(u.designation for u in self.units(job))
+        units = self.units(job)
+        heads = [u for u in units if u.in_scope and u.kind is UnitKind.HEAD]
+        return tuple(u.designation for u in heads or units[:1])
 
     def _moment(self, done_at: datetime | None, job: str | None) -> str:
         """Give when something was done, as claimed: not in the future, not before the job.

@@ -1,5 +1,7 @@
 """Questions to the ledger about the shop floor: scope, parts, matters, instruments, checks."""
 
+from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any, NoReturn
 
 from pydantic import TypeAdapter
@@ -53,11 +55,11 @@ class ShopReading(Reading):
 
     def terms(self, job: str) -> TermsEntry:
         """Give how a job is worked; a job without terms is burn-in only."""
-        opened = self.job(job).opened_at
         row = tables.Terms
         query = select(row).where(row.job == job).order_by(row.id.desc()).limit(1)
         found = self._session.scalar(query)
         if found is None:
+            opened = self.job(job).opened_at
             return TermsEntry(job, Process.BURN_IN_ONLY, None, None, None, "", opened)
         return TermsEntry(
             job,
@@ -71,12 +73,19 @@ class ShopReading(Reading):
 
     def shop_rules(self, job: str) -> ShopRules | None:
         """Give positions, checks and re-test matrix of a job; None when it is burn-in only."""
-        sha256 = self.terms(job).rules_sha256
-        return None if sha256 is None else self._document(sha256, ShopRules)
+        return self._rules_of(self.terms(job))
+
+    def _rules_of(self, terms: TermsEntry) -> ShopRules | None:
+        if terms.rules_sha256 is None:
+            return None
+        return _parse_rules(self.document(terms.rules_sha256))
 
     def scope_items(self, job: str) -> tuple[ScopeEntry, ...]:
         """Give the lines of a job's scope with their history, in order of their item."""
         self.job(job)
+        return self._scope_items(job)
+
+    def _scope_items(self, job: str) -> tuple[ScopeEntry, ...]:
         row = tables.ScopeStep
         steps: dict[str, list[tables.ScopeStep]] = {}
         for step in self._session.scalars(select(row).where(row.job == job).order_by(row.id)):
@@ -101,7 +110,10 @@ class ShopReading(Reading):
     def parts_of(self, unit: str) -> tuple[PartEntry, ...]:
         """Give every part that ever sat in a head or shared module."""
         self.unit(unit)
-        sat = select(tables.PartStep.tag).where(tables.PartStep.unit == unit)
+        return self._parts_of((unit,))
+
+    def _parts_of(self, units: Sequence[str]) -> tuple[PartEntry, ...]:
+        sat = select(tables.PartStep.tag).where(tables.PartStep.unit.in_(units))
         return self._parts(tables.Part.tag.in_(sat))
 
     def tags(self) -> frozenset[str]:
@@ -133,18 +145,24 @@ class ShopReading(Reading):
     def vacancies(self, unit: str) -> tuple[VacancyEntry, ...]:
         """Give the positions of a head or shared module that were left empty, in order."""
         self.unit(unit)
+        return self._vacancies((unit,))
+
+    def _vacancies(self, units: Sequence[str]) -> tuple[VacancyEntry, ...]:
         row = tables.Vacancy
-        query = select(row).where(row.unit == unit).order_by(row.id)
+        query = select(row).where(row.unit.in_(units)).order_by(row.id)
         return tuple(
             VacancyEntry(r.unit, r.position, r.reason, r.done_at, r.who, r.at)
             for r in self._session.scalars(query)
         )
 
     def changes(self, unit: str) -> tuple[ChangeEntry, ...]:
-        """Give the changes of a head or shared module, in order."""
+        """Give the changes of a head or shared module, in order of time."""
         self.unit(unit)
+        return self._changes((unit,))
+
+    def _changes(self, units: Sequence[str]) -> tuple[ChangeEntry, ...]:
         row = tables.HeadChange
-        query = select(row).where(row.unit == unit).order_by(row.id)
+        query = select(row).where(row.unit.in_(units)).order_by(row.done_at, row.id)
         return tuple(
             ChangeEntry(
                 r.unit,
@@ -252,7 +270,10 @@ class ShopReading(Reading):
         """Give the checks that were called finished on a head, in order."""
         self.unit(unit)
         row = tables.CheckResult
-        conditions = [row.unit == unit, *([] if check is None else [row.check_id == check])]
+        return self._checks(row.unit == unit, *([] if check is None else [row.check_id == check]))
+
+    def _checks(self, *conditions: ColumnElement[bool]) -> tuple[CheckEntry, ...]:
+        row = tables.CheckResult
         return tuple(
             CheckEntry(
                 r.id,
@@ -273,6 +294,9 @@ class ShopReading(Reading):
     def signatures(self, unit: str) -> tuple[SignatureEntry, ...]:
         """Give the signatures of the gates of a head, in order."""
         self.unit(unit)
+        return self._signatures(unit)
+
+    def _signatures(self, unit: str) -> tuple[SignatureEntry, ...]:
         row = tables.Signature
         query = select(row).where(row.unit == unit).order_by(row.id)
         return tuple(
@@ -292,6 +316,11 @@ class ShopReading(Reading):
             )
             for r in self._session.scalars(query)
         )
+
+
+@lru_cache(maxsize=8)
+def _parse_rules(text: str) -> ShopRules:
+    return ShopRules.model_validate_json(text, strict=False)
 
 
 def _refuse_unknown(kind: str, name: str) -> NoReturn:
