@@ -8,7 +8,9 @@ from pathlib import Path
 
 from tests.demo_files import CR_1, LOWER, PARTIAL_LOAD
 from tests.ledger.cases import AT, HEAD, later, open_burn_in, take_in
+from tests.ledger.insider import head_of, letter
 
+from spinproof.ledger.heads import Anchor
 from spinproof.ledger.ledger import Ledger, open_ledger
 from spinproof.model.run import Ending, Outcome, Purpose
 
@@ -18,6 +20,7 @@ EACH = 6
 ANOTHER_PROGRAM = """
 import sys
 from tests.ledger.cases import AT
+from spinproof.ledger.heads import Anchor
 from spinproof.ledger.ledger import open_ledger
 
 url, name = sys.argv[1:]
@@ -29,9 +32,9 @@ ledger.close()
 """
 
 
-def test_fifty_writers_lose_nothing(ledger: Ledger):
+def test_fifty_writers_lose_nothing_and_every_head_taken_meanwhile_still_fits(ledger: Ledger):
     take_in(ledger)
-    ready = threading.Barrier(WRITERS)
+    ready = threading.Barrier(WRITERS + 1)
 
     def write(writer: int) -> None:
         ready.wait()
@@ -40,14 +43,23 @@ def test_fifty_writers_lose_nothing(ledger: Ledger):
                 sha256 = f"{writer:02}{i:02}".ljust(64, "0")
                 records.add_evidence("QA-1041", sha256, f"{writer}-{i}.txt", "one of many")
 
-    with ThreadPoolExecutor(WRITERS) as pool:
+    def watch(_: int) -> list[Anchor]:
+        ready.wait()
+        return [letter(head_of(ledger)) for _ in range(8)]
+
+    with ThreadPoolExecutor(WRITERS + 1) as pool:
+        watched = pool.submit(watch, 0)
         list(pool.map(write, range(WRITERS)))
+        letters = watched.result()
 
     with ledger.reading() as records:
-        assert len(records.evidence("QA-1041")) == WRITERS * EACH
-        assert records.verify_audit().broken is None
+        names = [item.name for item in records.evidence("QA-1041")]
+        check = records.verify_audit([*letters, letter(records.tree_head())])
         told = [entry for entry in records.audit() if entry.act == "evidence.add"]
+    assert sorted(names) == sorted(f"{w}-{i}.txt" for w in range(WRITERS) for i in range(EACH))
     assert len(told) == WRITERS * EACH
+    assert check.findings == ()
+    assert len(check.unproved) == 1
 
 
 def test_numbers_allotted_by_many_threads_are_gapless(ledger: Ledger):
