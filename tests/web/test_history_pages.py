@@ -1,14 +1,17 @@
 """Finding things by a word or a tag, and the history of anything in plain words."""
 
 from collections.abc import Iterator
+from contextlib import closing
 
 import httpx
 import pytest
 from tests.web.parts_seed import NEW_SEAL, ROTOR, PartsShop, parts_shop, send
 from tests.web.running import served
 from tests.web.seed import HEAD
+from tests.web.staff import STAFF, staffed_server
 
 from spinproof.app.history_views import history_of, looks_like_a_tag
+from spinproof.model.access import Role
 from spinproof.model.tag import slips
 
 
@@ -153,3 +156,21 @@ def test_only_own_acts_are_shown_when_asked_for(shop: PartsShop):
 )
 def test_what_looks_like_a_tag(text: str, is_tag: bool):  # noqa: FBT001 - a table
     assert looks_like_a_tag(text) is is_tag
+
+
+def test_a_technician_sees_own_acts_and_an_inspector_everybodys(
+    tmp_path_factory: pytest.TempPathFactory,
+):
+    with staffed_server(tmp_path_factory.mktemp("staffed")) as staff:
+        owner = STAFF[Role.OWNER]
+        with closing(staff.client(Role.TECHNICIAN)) as client:
+            own = client.get("/history").text
+        with closing(staff.client(Role.INSPECTOR)) as client:
+            everything = client.get("/history").text
+        with closing(staff.client(Role.PRESENTER)) as client:
+            refused = client.get("/history")
+
+    assert f" by {owner}," in everything
+    assert f" by {owner}," not in own
+    assert "Your own acts" in own
+    assert refused.status_code == 403

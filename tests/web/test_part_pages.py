@@ -364,3 +364,13 @@ def test_without_a_lockout_no_part_is_taken_out_and_a_lockout_names_every_energy
         name = records.matters("QA-1041", MatterKind.LOCKOUT)[-1].name
     assert send(client, page, f"{lockout}/{name}/remove", why="closed again").status_code == 303
     assert f"<b>{name}</b>" not in client.get(page).text
+
+
+def test_labels_with_new_tags_are_for_places_without_a_part(client: httpx.Client):
+    asked = {"unit": HEAD, "new": "yes"}
+    text = client.get("/jobs/QA-1041/labels", params=asked).text
+
+    assert f"QR code of the tag {tag_of('QM207LIDX01')}" in text
+    assert WINDOW not in text
+    assert "not on record yet" in text
+    assert f"A free one is {tag_of('QM207LIDX01')}" in client.get(f"/positions/{HEAD}/IDX").text

@@ -1,6 +1,6 @@
 """What the pages of positions, parts and tags may show."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import date
 
@@ -22,7 +22,7 @@ from spinproof.model.errors import RecordError
 from spinproof.model.handover import ScopeState
 from spinproof.model.matter import Finding, Lockout, MatterKind
 from spinproof.model.part import Position, Severity
-from spinproof.model.tag import parse_tag
+from spinproof.model.tag import parse_tag, tag_of
 
 EMPTY, NOT_RECORDED, OUT_OF_SCOPE = "left empty", "not recorded", "not in scope"
 
@@ -174,6 +174,8 @@ class PositionView:
     """The newest first."""
     fitting: tuple[PartEntry, ...]
     """Parts that may be fitted here."""
+    free_tag: str
+    """A tag that a part which came with the head could get."""
 
 
 @dataclass(frozen=True)
@@ -253,8 +255,9 @@ def position_of(ledger: Ledger, unit: str, code: str, today: date) -> PositionVi
         file = records.head_file(unit, today)
         page = _unit_positions(records, file)
         line = page.line(code)
+        free = _free_tag(unit, line.place.code, records.tags())
     fitting = tuple(part for part in page.loose if part.code == line.place.code)
-    return PositionView(page, line, _history_at(file, line), fitting)
+    return PositionView(page, line, _history_at(file, line), fitting, free)
 
 
 def part_of(ledger: Ledger, tag: str) -> PartView:
@@ -311,18 +314,23 @@ def labels_of(ledger: Ledger, job: str, unit: str | None = None) -> tuple[Label,
         )
 
 
-def tag_meant(ledger: Ledger, text: str) -> str:
-    """Read a tag that was scanned or typed, and make sure that the shop has it.
-
-    Raises
-    ------
-    TagError
-        If it is mistyped; the message names the tag that was probably meant.
-    RecordError
-        If no part has it.
-    """
+def new_labels_of(ledger: Ledger, unit: str, today: date) -> tuple[Label, ...]:
+    """Give labels with new tags for the positions of a unit where nothing is recorded yet."""
     with ledger.reading() as records:
-        return records.part(parse_tag(text, records.tags())).tag
+        file = records.head_file(unit, today)
+        tags = records.tags()
+    file.require_rules()
+    return tuple(
+        Label(_free_tag(unit, place.code, tags), place.code, place.name, None, f"for {unit}")
+        for place in file.positions
+        if not file.steps_at(place.code) and file.vacancy(place.code) is None
+    )
+
+
+def _free_tag(unit: str, code: str, taken: Collection[str]) -> str:
+    """Give the first tag of a position that no part has."""
+    tags = (tag_of(f"{unit}-{code}{number:02d}") for number in range(1, 1000))
+    return next(tag for tag in tags if tag not in taken)
 
 
 def seat_words(part: PartEntry) -> str:

@@ -11,8 +11,8 @@ from starlette.responses import Response
 from spinproof.app.clock import utc_now
 from spinproof.app.part_deeds import FindingState, PartState
 from spinproof.app.part_views import (
-    PositionView,
     labels_of,
+    new_labels_of,
     part_of,
     position_of,
     positions_of,
@@ -24,7 +24,6 @@ from spinproof.model.check import Energy
 from spinproof.model.errors import GateClosedError, RecordError, TagError
 from spinproof.model.matter import Finding, Lockout
 from spinproof.model.part import Provenance, Severity
-from spinproof.model.tag import tag_of
 from spinproof.web.access import Me
 from spinproof.web.deeds import (
     AS_BEFORE,
@@ -179,7 +178,6 @@ def position_page(
             severities=[severity.value for severity in Severity],
             provenances=GIVEN,
             scope_lines=tuple(f"{e.item} {e.text}" for e in view.line.lines),
-            suggested=_suggested(view),
             marks=MARKS,
             simulated=False,
         )
@@ -357,15 +355,24 @@ def take_into_stock(shop: Shop, parts: Parts, me: Me, posted: Posted, job: str) 
 
 @router.get("/jobs/{job}/labels")
 def show_labels(
-    shop: Shop, job: str, unit: str | None = None, tag: str | None = None, paper: str = "a4"
+    shop: Shop,
+    job: str,
+    unit: str | None = None,
+    tag: str | None = None,
+    paper: str = "a4",
+    new: Literal["yes", "no"] = "no",
 ) -> Response:
-    """Show the labels of a job's parts, of one head or one part when asked, as they print."""
-    labels = [x for x in labels_of(shop.ledger, job, unit) if tag in {None, x.tag}]
-    asked = {"unit": unit, "tag": tag}
+    """Show labels as they print: of a job's parts, of one head or part, or with new tags."""
+    if new == "yes" and unit:
+        labels = new_labels_of(shop.ledger, unit, utc_now().date())
+    else:
+        labels = tuple(x for x in labels_of(shop.ledger, job, unit) if tag in {None, x.tag})
+    asked = {"unit": unit, "tag": tag, "new": new}
     return render(
         "labels.html",
         job=shop.job(job),
         unit=unit,
+        new=new == "yes",
         labels=[(label, _own(qr_code(label.tag))) for label in labels],
         paper=paper if paper in PAPERS else PAPERS[0],
         asked="".join(f"&{key}={quote(value)}" for key, value in asked.items() if value),
@@ -386,8 +393,3 @@ def _page_of(unit: str | None, position: str | None, tag: str | None) -> str:
     if unit and position:
         return f"{_place(unit, position)}#findings"
     return f"/parts/{quote(tag or '')}"
-
-
-def _suggested(view: PositionView) -> str:
-    """Give a tag that a first part here could have."""
-    return tag_of(f"{view.page.unit.designation}-{view.line.place.code}01")
