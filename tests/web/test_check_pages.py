@@ -1,14 +1,18 @@
 """Checks over the pages: shown back, stored once, taken back, finished, refused in words."""
 
 from collections.abc import Iterator
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from tests.web.floor_client import FloorClient, floor_client, form_on
 from tests.web.floor_seed import copied_shop, make_check, make_floor_shop
 from tests.web.seed import HEAD
 
 from spinproof.ledger.shop_entries import MeasurementEntry
+from spinproof.model.attestation import EvidenceDetail
+from spinproof.model.check import EvidenceKind
 from spinproof.model.judgement import Verdict
 
 D_01, D_02 = f"/heads/{HEAD}/checks/D-01", f"/heads/{HEAD}/checks/D-02"
@@ -214,3 +218,43 @@ def test_a_reading_that_the_check_does_not_have_is_said(floor: FloorClient):
 
     assert answer.status_code == 404
     assert "there is no reading 9" in answer.text
+
+
+def attach(floor: FloorClient, name: str, content: bytes, **fields: str):
+    hidden = form_on(floor.page(D_01), f"{D_01}/evidence")
+    data = {**hidden, "shows": "photo", "what": "head with its card", **fields}
+    return floor.http.post(f"{D_01}/evidence", data=data, files={"file": (name, content)})
+
+
+def test_a_photo_comes_in_as_evidence_of_the_head_without_its_metadata(floor: FloorClient):
+    told = Image.Exif()
+    told[0x010F] = "a camera's maker"
+    photo = BytesIO()
+    Image.new("RGB", (40, 30), "grey").save(photo, "jpeg", exif=told)
+    answer = attach(floor, "card.jpg", photo.getvalue())
+
+    assert answer.status_code == 303, answer.text
+    page = floor.page(D_01)
+    assert "card.jpg: D-01: head with its card" in page
+    with floor.shop.ledger.reading() as records:
+        (held,) = [e for e in records.evidence("QA-1041") if e.name == "card.jpg"]
+        detail = records.attestations(unit=HEAD)[-1].content
+    assert f'value="{held.sha256}" checked' in page
+    assert b"maker" not in (floor.shop.home.evidence / held.sha256).read_bytes()
+    assert isinstance(detail, EvidenceDetail)
+    assert (detail.sha256, detail.shows) == (held.sha256, EvidenceKind.PHOTO)
+
+
+def test_a_file_that_is_no_evidence_is_refused_beside_its_field(floor: FloorClient):
+    answer = attach(floor, "card.jpg", bytes(range(256)))
+
+    assert answer.status_code == 422
+    assert "The file is of an unknown type" in answer.text
+    assert "head with its card" in answer.text
+
+
+def test_evidence_without_a_file_is_said(floor: FloorClient):
+    answer = floor.send(D_01, "/evidence", {"shows": "photo", "what": "head with its card"})
+
+    assert answer.status_code == 422
+    assert "Choose a file." in answer.text

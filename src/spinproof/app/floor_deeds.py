@@ -1,16 +1,20 @@
 """What people do at checks and gates: each deed in one transaction, in their own name."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from spinproof.app.check_views import CheckView, SheetView, check_view, sheet_view
 from spinproof.app.clock import rfc3339, utc_now
+from spinproof.app.evidence_desk import receive
 from spinproof.app.floor_views import GateBoard, gate_board
+from spinproof.app.home import Home
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.measuring import Answered
 from spinproof.ledger.shop_entries import CheckEntry, Deed, Meaning, SignatureEntry
 from spinproof.ledger.standing import answers_of
-from spinproof.model.check import Checkpoint
+from spinproof.model.attestation import EvidenceDetail
+from spinproof.model.check import Checkpoint, EvidenceKind
 from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.quantity import Quantity
 from spinproof.model.shop_rules import ShopRules
@@ -41,16 +45,31 @@ class Answering:
     """How long ago it was given; it waited for the network since. [s]"""
 
 
+@dataclass(frozen=True)
+class Sent:
+    """A file that was sent as evidence."""
+
+    name: str
+    """What the sender calls it."""
+    pieces: Iterator[bytes]
+    shows: EvidenceKind
+    what: str
+    """What it shows, in words."""
+
+
 class Floor:
     """Shows and records checks and gates.
 
     Parameters
     ----------
+    home : Home
+        Where evidence is held.
     ledger : Ledger
         Where they are recorded.
     """
 
-    def __init__(self, ledger: Ledger) -> None:
+    def __init__(self, home: Home, ledger: Ledger) -> None:
+        self._home = home
         self._ledger = ledger
 
     def board(self, head: str, today: date) -> GateBoard:
@@ -145,6 +164,26 @@ class Floor:
         """Call a check finished, on evidence of the job."""
         with self._ledger.transaction(by, utc_now()) as records:
             return records.finish_check(head, check, Deed("finished", evidence))
+
+    def attach(self, head: str, check: str, sent: Sent, by: str) -> None:
+        """Hold a file as evidence of a head, made at a check.
+
+        Raises
+        ------
+        EvidenceError
+            If its content is of no kind that is taken, is too large, or its name tells too much.
+        RecordError
+            If the job holds it already.
+        """
+        with self._ledger.reading() as records:
+            job = records.unit(head).job
+        taken = receive(self._home, job, sent.pieces, sent.name)
+        detail = EvidenceDetail(
+            sha256=taken.sha256, shows=sent.shows, removed=taken.removed or None
+        )
+        with self._ledger.transaction(by, utc_now()) as records:
+            records.add_evidence(job, taken.sha256, taken.name, f"{check}: {sent.what}")
+            records.state_fact(detail, unit=head)
 
     def sign(
         self, head: str, checkpoint: Checkpoint, meaning: Meaning, by: str, role: str

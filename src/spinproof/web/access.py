@@ -22,6 +22,8 @@ from spinproof.web.visitor import Visitor, current, token_of
 FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip", "via")
 """Headers of a go-between: who asks is then not at this machine, whatever the host says."""
 
+EVIDENCE_BYTES = 64_000_000
+"""Largest file that comes in as evidence over a page, with its form."""
 SHEET_BYTES = 10_000_000
 """Largest spreadsheet, with its form; a larger one is refused before it is read."""
 
@@ -103,6 +105,9 @@ NEEDS: dict[str, Need] = {
     "GET /heads/{head}/checks/{check}": read(Thing.RUNS),
     "POST /heads/{head}/checks/{check}/readings/{number}": write(Thing.RUNS),
     "POST /heads/{head}/checks/{check}/readings/{number}/take-back": write(Thing.RUNS),
+    "POST /heads/{head}/checks/{check}/evidence": Need(
+        Action.WRITE, Thing.RUNS, most_bytes=EVIDENCE_BYTES
+    ),
     "POST /heads/{head}/checks/{check}/finish": write(Thing.RUNS),
     "GET /desks": read(Thing.RUNS),
     "GET /desks/{desk}": read(Thing.RUNS),

@@ -11,14 +11,24 @@ from starlette.responses import Response
 
 from spinproof.app.check_views import AnswerView, CheckView, ReadingView
 from spinproof.app.clock import utc_now
-from spinproof.app.floor_deeds import Answering, Floor
+from spinproof.app.floor_deeds import Answering, Floor, Sent
 from spinproof.app.limit_bands import LimitBand
-from spinproof.model.check import Answer, Reading
-from spinproof.model.errors import RecordError, UnitError
+from spinproof.model.check import Answer, EvidenceKind, Reading
+from spinproof.model.errors import EvidenceError, RecordError, UnitError
 from spinproof.model.judgement import Metric
 from spinproof.model.quantity import Quantity, parse_quantity
 from spinproof.web.access import Me
-from spinproof.web.forms import FieldError, Form, Posted, PostedForm, Text, Typed, at_field, blank
+from spinproof.web.forms import (
+    FieldError,
+    Form,
+    Line,
+    Posted,
+    PostedForm,
+    Text,
+    Typed,
+    at_field,
+    blank,
+)
 from spinproof.web.rendering import render, templates
 from spinproof.web.shop import Shop
 from spinproof.web.visitor import Visitor
@@ -27,6 +37,7 @@ from spinproof.web.wording import bare, limit, measured, unit
 router = APIRouter()
 
 PLAIN_NUMBER = re.compile("[+\N{MINUS SIGN}-]?[0-9]+([.,][0-9]+)?([eE][+-]?[0-9]+)?")
+PIECE = 1 << 20
 Short = Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)]
 
 
@@ -61,9 +72,17 @@ class Finished(Typed):
     evidence: Short = ""
 
 
+class Attached(Typed):
+    """What a file shows."""
+
+    shows: EvidenceKind
+    what: Line
+
+
 def floor_of(request: Request) -> Floor:
     """Give what records checks and gates."""
-    return Floor(request.app.state.browser.ledger)
+    browser = request.app.state.browser
+    return Floor(browser.home, browser.ledger)
 
 
 OnFloor = Annotated[Floor, Depends(floor_of)]
@@ -94,6 +113,7 @@ def check_page(
         form=form,
         me=me,
         conditions=_last_conditions(view),
+        kinds=[kind.value for kind in EvidenceKind],
         simulated=False,
     )
 
@@ -251,6 +271,25 @@ def take_back(
         typed = posted.read(TakenBack)
         floor.take_back(head, check, number, typed.why, me.name)
         return f"/heads/{quote(head)}/checks/{quote(check)}#reading-{number}"
+
+    return posted.carry_out(act, lambda form: check_page(head, check, shop, floor, me, form))
+
+
+@router.post("/heads/{head}/checks/{check}/evidence")
+def attach_evidence(
+    head: str, check: str, posted: Posted, shop: Shop, floor: OnFloor, me: Me
+) -> Response:
+    """Take a file in as evidence of a head."""
+
+    def act() -> str:
+        typed = posted.read(Attached)
+        file = posted.files.get("file")
+        if file is None or not file.filename:
+            raise FieldError({"file": "Choose a file."})
+        with file.file as stream, at_field("file", EvidenceError, RecordError):
+            pieces = iter(lambda: stream.read(PIECE), b"")
+            floor.attach(head, check, Sent(file.filename, pieces, typed.shows, typed.what), me.name)
+        return f"/heads/{quote(head)}/checks/{quote(check)}#result"
 
     return posted.carry_out(act, lambda form: check_page(head, check, shop, floor, me, form))
 
