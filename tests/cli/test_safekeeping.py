@@ -5,6 +5,10 @@ from pathlib import Path
 from tests.cli.command import Commands
 from tests.demo_files import DEMO_DATA
 
+from spinproof.app.evidence_desk import hold_evidence
+from spinproof.app.home import Home
+from spinproof.app.intake import open_shop_ledger
+
 
 def taken_in(spinproof: Commands, folder: Path) -> Path:
     """Take the demo's job into a new home folder."""
@@ -59,3 +63,20 @@ def test_the_head_of_the_trail_is_printed_for_somebody_outside(spinproof: Comman
 
     assert "Audit trail" in said.out
     assert (tmp_path / "head.svg").read_text().startswith("<svg")
+
+
+def test_the_doctor_names_a_trace_that_was_changed_by_hand(spinproof: Commands, tmp_path: Path):
+    home = taken_in(spinproof, tmp_path)
+    log = tmp_path / "log.csv"
+    log.write_text("minute,bar\n0,1.4\n")
+    ledger = open_shop_ledger(Home(home))
+    held = hold_evidence(Home(home), ledger, "QA-1041", log, "supply log", by="TT-1")
+    ledger.close()
+
+    well = spinproof("doctor", "--home", home)
+    (home / "evidence" / held.sha256).write_text("minute,bar\n0,2.8\n")
+    ill = spinproof("doctor", "--home", home)
+
+    assert well.status == 0, well.out
+    assert ill.status == 1
+    assert "log.csv" in ill.out

@@ -44,6 +44,7 @@ app.command(rich_help_panel=PROOF)(proof.verify)
 app.command(rich_help_panel=PROOF)(proof.schema)
 
 
+app.command(rich_help_panel=KEEP)(safekeeping.doctor)
 app.command(rich_help_panel=KEEP)(safekeeping.anchor)
 app.command(rich_help_panel=KEEP)(safekeeping.backup)
 app.command(rich_help_panel=KEEP)(safekeeping.restore)

@@ -87,3 +87,18 @@ def anchor(
     if code is not None:
         code.write_text(sent.code, encoding="utf-8")
         say(f"code: {code}")
+
+
+def doctor(home: HomeFolder) -> None:
+    """Examine a shop: audit trail, files, settings; what was changed by hand is named."""
+    from spinproof.app.doctor import Weight, examine
+
+    with opened(home) as (folders, ledger), console.status("reading") as status:
+        findings = examine(
+            folders, ledger, on_file=lambda count: status.update(f"{count} files read")
+        )
+    for finding in findings:
+        say(f"{finding.weight}: {finding}")
+    if any(finding.weight is Weight.WRONG for finding in findings):
+        raise typer.Exit(1)
+    say("nothing is wrong with what is here")
