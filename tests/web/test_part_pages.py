@@ -16,7 +16,7 @@ from tests.web.parts_seed import (
     send,
 )
 from tests.web.running import served
-from tests.web.seed import EXCLUDED, HEAD
+from tests.web.seed import EXCLUDED, HEAD, burn_in_bench
 from tests.web.test_pages import Page
 
 from spinproof.app.part_views import labels_of
@@ -374,3 +374,20 @@ def test_labels_with_new_tags_are_for_places_without_a_part(client: httpx.Client
     assert WINDOW not in text
     assert "not on record yet" in text
     assert f"A free one is {tag_of('QM207LIDX01')}" in client.get(f"/positions/{HEAD}/IDX").text
+
+
+def test_a_job_of_burn_in_only_offers_no_parts_and_says_why(
+    tmp_path_factory: pytest.TempPathFactory,
+):
+    bench = burn_in_bench(tmp_path_factory.mktemp("burn-in"))
+    with served(bench.home) as address, httpx.Client(base_url=address) as client:
+        offered = [client.get(path).text for path in (f"/heads/{HEAD}", "/jobs/QA-1041")]
+        answer = client.get(f"/positions/{HEAD}")
+        scope = client.get(SCOPE).text
+    bench.ledger.close()
+
+    assert not any("/positions/" in text or "/parts" in text for text in offered)
+    assert answer.status_code == 409
+    assert "taken in for burn-in only" in answer.text
+    assert "with its scope agreed before" in scope
+    assert "Excluded from this job: 6" in scope

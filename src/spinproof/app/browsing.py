@@ -29,8 +29,10 @@ from spinproof.ledger.entries import JobEntry, RunEntry, RunState, UnitEntry, Un
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.reading import Reading
 from spinproof.ledger.rules import tally_of
+from spinproof.ledger.shop_reading import ShopReading
 from spinproof.model.errors import RecordError
 from spinproof.model.handover import Attempt, EvidenceItem, ScopeLine
+from spinproof.model.job import Process
 from spinproof.model.run import Purpose
 from spinproof.record.trace_file import read_trace
 
@@ -164,7 +166,7 @@ class Browser:
             ),
         )
 
-    def _job(self, records: Reading, job: JobEntry) -> JobView:
+    def _job(self, records: ShopReading, job: JobEntry) -> JobView:
         units, scope = records.units(job.name), records.scope(job.name)
         heads = [unit for unit in units if unit.kind is UnitKind.HEAD]
         return JobView(
@@ -175,6 +177,7 @@ class Browser:
                 _machine(records, machine, units, scope) for machine in records.machines(job.name)
             ),
             simulated=any(self._is_simulated(records, head.designation) for head in heads),
+            full=records.terms(job.name).process is Process.FULL,
         )
 
     def _is_simulated(self, records: Reading, head: str) -> bool:

@@ -99,6 +99,8 @@ class JobView:
     machines: tuple[MachineView, ...]
     simulated: bool
     """Whether any of its runs comes from the virtual head."""
+    full: bool
+    """Whether it keeps parts, checks and gates; else it was taken in for burn-in only."""
 
     @property
     def heads(self) -> tuple[HeadCard, ...]:
