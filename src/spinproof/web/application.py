@@ -107,7 +107,12 @@ def create_app(
         app.include_router(router)
     for router in (gate_pages.router, check_pages.router, desks.router):
         app.include_router(router)
-    for router in (scope_pages.router, part_pages.router, history_pages.router, import_pages.router):
+    for router in (
+        scope_pages.router,
+        part_pages.router,
+        history_pages.router,
+        import_pages.router,
+    ):
         app.include_router(router)
     _answer_errors(app, home)
     return app
