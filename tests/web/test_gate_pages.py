@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
+import httpx
 import pytest
 from tests.web.floor_client import FloorClient, floor_client, staff
 from tests.web.floor_seed import copied_shop, make_check, make_floor_shop
@@ -204,3 +205,16 @@ def test_a_desk_or_checkpoint_that_is_not_there_is_said(floor: FloorClient, path
 
     assert answer.status_code == 404
     assert "there is no such" in answer.text
+
+
+def test_a_job_of_burn_in_only_says_that_it_keeps_no_gates(client: httpx.Client):
+    answer = client.get(GATES)
+
+    assert answer.status_code == 200
+    assert "The job was taken in for burn-in only" in answer.text
+    assert f'href="{GATES}"' not in client.get(f"/heads/{HEAD}").text
+    assert client.get(DRY).status_code == 409
+
+
+def test_the_page_of_a_head_leads_to_its_gates(floor: FloorClient):
+    assert f'href="{GATES}"' in floor.page(f"/heads/{HEAD}")

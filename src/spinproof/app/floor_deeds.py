@@ -16,6 +16,7 @@ from spinproof.ledger.standing import answers_of
 from spinproof.model.attestation import EvidenceDetail
 from spinproof.model.check import Checkpoint, EvidenceKind
 from spinproof.model.errors import GateClosedError, RecordError
+from spinproof.model.job import Process
 from spinproof.model.quantity import Quantity
 from spinproof.model.shop_rules import ShopRules
 
@@ -71,6 +72,11 @@ class Floor:
     def __init__(self, home: Home, ledger: Ledger) -> None:
         self._home = home
         self._ledger = ledger
+
+    def keeps_gates(self, head: str) -> bool:
+        """Tell whether the job of a head keeps checks and gates at all."""
+        with self._ledger.reading() as records:
+            return records.terms(records.unit(head).job).process is Process.FULL
 
     def board(self, head: str, today: date) -> GateBoard:
         """Show the gates of a head."""

@@ -38,6 +38,8 @@ class GateSignature(Signature):
 @router.get("/heads/{head}/gates")
 def show_gates(head: str, shop: Shop, floor: OnFloor) -> Response:
     """Show the gate board of a head."""
+    if not floor.keeps_gates(head):
+        return render("gates_left_out.html", head=shop.head(head), simulated=False)
     board = floor.board(head, utc_now().date())
     return render("gates.html", board=board, job=shop.job(board.job), simulated=False)
 
