@@ -19,7 +19,7 @@ from tests.web.running import served
 from tests.web.seed import EXCLUDED, HEAD, burn_in_bench
 from tests.web.test_pages import Page
 
-from spinproof.app.part_views import labels_of
+from spinproof.app.stock_views import labels_of
 from spinproof.ledger.states import ChangeOrderState, FindingState, PartState
 from spinproof.model.check import Energy
 from spinproof.model.handover import ScopeState

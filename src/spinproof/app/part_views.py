@@ -198,29 +198,6 @@ class PartView:
         return not PART[self.part.now.state]
 
 
-@dataclass(frozen=True)
-class Stock:
-    """The parts of a job, wherever they are."""
-
-    parts: tuple[tuple[PartEntry, str], ...]
-    """Each with where it is."""
-    codes: tuple[str, ...]
-    """Positions of the shop's rules, each as code and name; empty when no parts are kept."""
-    evidence: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Label:
-    """What stands on the label of a part."""
-
-    tag: str
-    code: str
-    words: str
-    serial: str | None
-    seat: str
-    """Where it sits, or what it is in."""
-
-
 def positions_of(ledger: Ledger, unit: str, today: date) -> UnitPositions:
     """Give a head, or what the heads share, as its positions.
 
@@ -255,7 +232,7 @@ def position_of(ledger: Ledger, unit: str, code: str, today: date) -> PositionVi
         file = records.head_file(unit, today)
         page = _unit_positions(records, file)
         line = page.line(code)
-        free = _free_tag(unit, line.place.code, records.tags())
+        free = free_tag(unit, line.place.code, records.tags())
     fitting = tuple(part for part in page.loose if part.code == line.place.code)
     return PositionView(page, line, _history_at(file, line), fitting, free)
 
@@ -278,7 +255,7 @@ def part_of(ledger: Ledger, tag: str) -> PartView:
             for matter in records.matters(part.job, MatterKind.FINDING)
             if (view := finding_view(matter)).tag == part.tag
         )
-        evidence = _evidence(records, part.job)
+        evidence = evidence_of(records, part.job)
     following = () if part.now.state is PartState.IN_POSITION else allowed(PART, part.now.state)
     name = rules.positions.find(part.code).name if rules else part.code
     return PartView(
@@ -293,41 +270,7 @@ def part_of(ledger: Ledger, tag: str) -> PartView:
     )
 
 
-def stock_of(ledger: Ledger, job: str) -> Stock:
-    """Give the parts of a job, wherever they are."""
-    with ledger.reading() as records:
-        rules = records.shop_rules(job)
-        return Stock(
-            parts=tuple((part, seat_words(part)) for part in records.parts(job)),
-            codes=tuple(f"{p.code} {p.name}" for p in rules.positions.positions) if rules else (),
-            evidence=_evidence(records, job),
-        )
-
-
-def labels_of(ledger: Ledger, job: str, unit: str | None = None) -> tuple[Label, ...]:
-    """Give the labels of all parts of a job that are still in use, those of one unit when asked."""
-    with ledger.reading() as records:
-        return tuple(
-            Label(part.tag, part.code, part.words, part.serial, seat_words(part))
-            for part in records.parts(job)
-            if PART[part.now.state] and (unit is None or part.now.unit == unit)
-        )
-
-
-def new_labels_of(ledger: Ledger, unit: str, today: date) -> tuple[Label, ...]:
-    """Give labels with new tags for the positions of a unit where nothing is recorded yet."""
-    with ledger.reading() as records:
-        file = records.head_file(unit, today)
-        tags = records.tags()
-    file.require_rules()
-    return tuple(
-        Label(_free_tag(unit, place.code, tags), place.code, place.name, None, f"for {unit}")
-        for place in file.positions
-        if not file.steps_at(place.code) and file.vacancy(place.code) is None
-    )
-
-
-def _free_tag(unit: str, code: str, taken: Collection[str]) -> str:
+def free_tag(unit: str, code: str, taken: Collection[str]) -> str:
     """Give the first tag of a position that no part has."""
     tags = (tag_of(f"{unit}-{code}{number:02d}") for number in range(1, 1000))
     return next(tag for tag in tags if tag not in taken)
@@ -393,11 +336,12 @@ def _unit_positions(records: HeadReading, file: HeadFile) -> UnitPositions:
             for matter in file.open_lockouts
             if isinstance(matter.content, Lockout)
         ),
-        evidence=_evidence(records, job),
+        evidence=evidence_of(records, job),
     )
 
 
-def _evidence(records: HeadReading, job: str) -> tuple[str, ...]:
+def evidence_of(records: HeadReading, job: str) -> tuple[str, ...]:
+    """Give the evidence of a job as forms offer it."""
     return tuple(evidence_words(item.name, item.sha256) for item in records.evidence(job))
 
 

@@ -11,13 +11,11 @@ from starlette.responses import Response
 from spinproof.app.clock import utc_now
 from spinproof.app.part_deeds import FindingState, PartState
 from spinproof.app.part_views import (
-    labels_of,
-    new_labels_of,
     part_of,
     position_of,
     positions_of,
-    stock_of,
 )
+from spinproof.app.stock_views import labels_of, new_labels_of, stock_of
 from spinproof.figures.head_drawing import head_drawing
 from spinproof.figures.qr import qr_code
 from spinproof.model.check import Energy
