@@ -1,7 +1,6 @@
 """The ledger: opening it, and its transactions."""
 
 import secrets
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -13,6 +12,7 @@ from sqlalchemy.orm import Session
 from spinproof.ledger import backup, condition, database, rules, upgrade
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.records import Records
+from spinproof.ledger.turns import Turns
 from spinproof.model.errors import RecordError
 
 
@@ -27,7 +27,7 @@ class Ledger:
     def __init__(self, engine: Engine, draw_salt: Callable[[], bytes]) -> None:
         self._engine = engine
         self._draw_salt = draw_salt
-        self._turn = threading.Lock()  # in the database alone, waiting threads poll unfairly
+        self._turn = Turns()  # in the database alone, waiting threads poll unfairly
 
     @contextmanager
     def transaction(self, who: str, at: datetime) -> Iterator[Records]:
