@@ -34,6 +34,7 @@ def upgrade() -> None:
     _make_parts()
     _make_instruments()
     _make_checks()
+    _make_signatures()
     for table, key in KEYS.items():
         make_append_only(table, key)
 
@@ -219,6 +220,9 @@ def _make_checks() -> None:
         sa.Column("who", sa.Text, nullable=False),
         sa.Column("at", sa.Text, nullable=False),
     )
+
+
+def _make_signatures() -> None:
     op.create_table(
         "signature",
         sa.Column("id", sa.Integer, primary_key=True),
