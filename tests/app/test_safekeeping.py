@@ -12,7 +12,7 @@ from tests.ledger.full_disk import no_file_beyond
 from tests.shop import Shop, open_shop
 
 from spinproof.app import safekeeping
-from spinproof.app.anchoring import send_head, signed_head
+from spinproof.app.anchoring import held_head, send_head, signed_head
 from spinproof.app.backup_folder import state_names
 from spinproof.app.home import Home
 from spinproof.app.intake import open_shop_ledger
@@ -140,7 +140,8 @@ def test_a_later_head_shows_as_a_fork_after_an_older_state_was_put_back(
     (fork,) = restored.check.forks
     size, later = backup.state.filed.signed.head.size, letter.signed.head.size
     assert fork.startswith(f"the letter of May saw {later} rows; on ")
-    assert f"rows {size + 1} to {later} of that time are gone" in fork
+    assert f"rows {size + 1} to {later} were of the branch that was given up" in fork
+    assert fork in restored.remarks
 
 
 def test_what_a_backup_leaves_out_is_said(shop: Shop, tmp_path: Path):
@@ -322,3 +323,24 @@ def test_a_head_sent_out_comes_as_text_line_and_code(shop: Shop):
     assert (shop.home.keys / "station-key.pem").stat().st_mode & 0o077 == 0
     again = signed_head(shop.home, shop.ledger)
     assert again.public_key == sent.entry.signed.public_key
+
+
+def test_a_head_that_comes_back_is_compared_whatever_form_it_kept(shop: Shop):
+    sent = send_head(shop.home, shop.ledger, Way.LETTER, "purchasing", by="RT-1")
+    signed = sent.entry.signed
+
+    scanned = held_head(shop.home, shop.ledger, sent.line, "the letter")
+    typed = held_head(shop.home, shop.ledger, sent.text, "the letter")
+    assert scanned.signed == signed
+    assert typed.signed == SignedHead(signed.head)
+    with shop.ledger.reading() as records:
+        assert records.verify_audit([scanned, typed]).findings == ()
+
+    (shop.home.keys / "station-public.pem").unlink()  # the notes keep the keys of earlier stations
+    assert held_head(shop.home, shop.ledger, sent.line, "the letter").signed == signed
+    made_up = sent.line[:-140] + sent.line[-140:].translate(str.maketrans("0123", "3012"))
+    with shop.ledger.reading() as records:
+        (found,) = records.verify_audit(
+            [held_head(shop.home, shop.ledger, made_up, "the letter")]
+        ).findings
+    assert found == "the signature of the letter does not fit: somebody made it up"

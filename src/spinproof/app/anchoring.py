@@ -1,6 +1,6 @@
 """Sending a head of the audit trail out of the house: on paper, by letter, in a film."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from spinproof.app.clock import utc_now
 from spinproof.app.home import Home
@@ -13,7 +13,14 @@ from spinproof.files.signing import (
     public_pem,
     store_private_key,
 )
-from spinproof.ledger.heads import AnchorEntry, SignedHead, printed, sign_head
+from spinproof.ledger.heads import (
+    Anchor,
+    AnchorEntry,
+    SignedHead,
+    printed,
+    read_head,
+    sign_head,
+)
 from spinproof.ledger.heads import Way as Way
 from spinproof.ledger.ledger import Ledger
 
@@ -102,3 +109,32 @@ def send_head(home: Home, ledger: Ledger, way: Way, place: str, *, by: str) -> S
     with ledger.transaction(by, utc_now()) as records:
         entry = records.note_anchor(signed, way, place)
     return SentHead(entry, printed(signed), signed.line, qr_code(signed.line))
+
+
+def held_head(home: Home, ledger: Ledger, text: str, words: str) -> Anchor:
+    """Read a head that came back from outside, to compare the ledger with it.
+
+    Parameters
+    ----------
+    home : Home
+        The shop's folders.
+    ledger : Ledger
+        The records.
+    text : str
+        What the code, the letter or the run sheet says.
+    words : str
+        Where it comes from, for example "the letter of 6 May 2031".
+
+    Returns
+    -------
+    Anchor
+        The head. A signature that fits no key of this station makes it a finding.
+    """
+    signed = read_head(text)
+    with ledger.reading() as reading:
+        noted = [entry.signed.public_key for entry in reading.anchors()]
+    own = home.keys / STATION_PUBLIC
+    keys = [*([own.read_text()] if own.exists() else []), *noted] if signed.signature else []
+    tried = [replace(signed, public_key=key) for key in keys]
+    genuine = (candidate for candidate in tried if candidate.is_genuine)
+    return Anchor(next(genuine, tried[0] if tried else signed), words)

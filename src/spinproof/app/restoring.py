@@ -92,7 +92,7 @@ def restore(
         f"keys are not part of a backup: put {home.vault_key.name} and what belongs into "
         f"{home.keys} back from the safe; the sealed store stays shut until then"
     )
-    return Restored(home, state, check, (remark,))
+    return Restored(home, state, check, (*check.findings, *check.forks, remark))
 
 
 def require_empty(folder: Path) -> None:

@@ -92,7 +92,8 @@ def unproved(
         else (" None was ever sent out: print one, and give it away.")
     )
     nothing = "No head from outside the house vouches for any row."
-    part = f"Rows {vouched + 1} to {trail.size} came after the last head from outside."
+    span = rows(vouched + 1, trail.size)
+    part = f"{span.capitalize()} added after the last head from outside."
     gap = (
         f"{part if vouched else nothing} Whoever has full rights on this machine and time could "
         "have cut them off or rewritten them with fresh hashes, and nothing here would show it."
@@ -100,6 +101,15 @@ def unproved(
     )
     never = "No head shows what was never written down, nor whether what was written down was true."
     return (gap, never) if vouched < trail.size else (never,)
+
+
+def rows(first: int, last: int) -> str:
+    """Name some rows and their verb: "row 7 was", "rows 7 to 9 were".
+
+    >>> rows(7, 7), rows(7, 9)
+    ('row 7 was', 'rows 7 to 9 were')
+    """
+    return f"row {first} was" if first == last else f"rows {first} to {last} were"
 
 
 def _head(anchor: Anchor | AnchorEntry) -> TreeHead:
@@ -120,14 +130,9 @@ def _contradiction(trail: Trail, anchor: Anchor | AnchorEntry, vouched: int) -> 
             "another ledger, or this one was rewritten from its first row on"
         )
     if head.size > trail.size:
-        return (
-            f"rows {trail.size + 1} to {head.size} were cut off: {anchor.words} saw "
-            f"{head.size} rows"
-        )
-    return (
-        f"rows {vouched + 1} to {head.size} are not what they were, one of them at least: "
-        f"{anchor.words} has another root"
-    )
+        return f"{rows(trail.size + 1, head.size)} cut off: {anchor.words} saw {head.size} rows"
+    some = "" if vouched + 1 == head.size else ", one of them at least"
+    return f"{rows(vouched + 1, head.size)} changed{some}: {anchor.words} has another root"
 
 
 def _miscopied(trail: Trail, anchor: Anchor | AnchorEntry) -> str | None:
@@ -149,6 +154,5 @@ def _forks(trail: Trail, anchor: Anchor | AnchorEntry) -> Iterator[str]:
             yield (
                 f"{anchor.words} saw {head.size} rows; on {back.at} {back.who} put back the "
                 f"backup of {back.backed_up_at} with {back.size} rows ({back.why}). The trail "
-                f"forks there: rows {back.size + 1} to {head.size} of that time are gone, and "
-                "others stand in their place"
+                f"forks there: {rows(back.size + 1, head.size)} of the branch that was given up"
             )
