@@ -62,7 +62,7 @@ class PartDesk:
     def record_found(self, unit: str, code: str, part: NewPart, act: Act) -> PartEntry:
         """Record the part that came with a head, where it sits."""
         with self._ledger.transaction(act.by, utc_now()) as records:
-            deed = _deed(records, records.unit(unit).job, act)
+            deed = deed_of(records, records.unit(unit).job, act)
             return records.record_as_found(unit, code, part.piece, deed)
 
     def fit(
@@ -76,7 +76,7 @@ class PartDesk:
             If the customer declined work there, and it is not the part that came from there.
         """
         with self._ledger.transaction(act.by, utc_now()) as records:
-            deed = _deed(records, records.unit(unit).job, act)
+            deed = deed_of(records, records.unit(unit).job, act)
             _require_wanted(records, unit, code, tag)
             taken = records.head_file(unit, _today()).occupant(code) is not None
             put = records.replace_part if taken else records.install_part
@@ -85,12 +85,12 @@ class PartDesk:
     def take_out(self, unit: str, code: str, act: Act) -> PartEntry:
         """Take the part of a position out."""
         with self._ledger.transaction(act.by, utc_now()) as records:
-            return records.remove_part(unit, code, _deed(records, records.unit(unit).job, act))
+            return records.remove_part(unit, code, deed_of(records, records.unit(unit).job, act))
 
     def leave_empty(self, unit: str, code: str, act: Act) -> None:
         """Record that a position is empty, and why."""
         with self._ledger.transaction(act.by, utc_now()) as records:
-            records.leave_empty(unit, code, _deed(records, records.unit(unit).job, act))
+            records.leave_empty(unit, code, deed_of(records, records.unit(unit).job, act))
 
     def move(
         self, tag: str, state: PartState, provenance: Provenance | None, act: Act
@@ -98,32 +98,32 @@ class PartDesk:
         """Record what becomes of a part outside a head."""
         with self._ledger.transaction(act.by, utc_now()) as records:
             part = records.part(parse_tag(tag, records.tags()))
-            return records.move_part(tag, state, _deed(records, part.job, act), provenance)
+            return records.move_part(tag, state, deed_of(records, part.job, act), provenance)
 
     def take_into_stock(
         self, job: str, code: str, part: NewPart, provenance: Provenance, act: Act
     ) -> PartEntry:
         """Record a part that came into the shop."""
         with self._ledger.transaction(act.by, utc_now()) as records:
-            deed = _deed(records, job, act)
+            deed = deed_of(records, job, act)
             return records.add_part(job, code, part.piece, provenance, deed)
 
     def find(self, unit: str, finding: Finding, act: Act) -> str:
         """Record what somebody saw; gives the name of the finding."""
         with self._ledger.transaction(act.by, utc_now()) as records:
             job = records.unit(unit).job
-            return records.open_matter(job, finding, _deed(records, job, act), unit=unit).name
+            return records.open_matter(job, finding, deed_of(records, job, act), unit=unit).name
 
     def lock_out(self, unit: str, lock: Lockout, act: Act) -> str:
         """Record that energies are locked and verified; gives the name of the lockout."""
         with self._ledger.transaction(act.by, utc_now()) as records:
             job = records.unit(unit).job
-            return records.open_matter(job, lock, _deed(records, job, act), unit=unit).name
+            return records.open_matter(job, lock, deed_of(records, job, act), unit=unit).name
 
     def unlock(self, name: str, act: Act) -> None:
         """Record that a lockout was removed."""
         with self._ledger.transaction(act.by, utc_now()) as records:
-            deed = _deed(records, records.matter(name).job, act)
+            deed = deed_of(records, records.matter(name).job, act)
             records.step_matter(name, LockoutState.REMOVED, deed)
 
     def finding(self, name: str) -> FindingView:
@@ -147,7 +147,7 @@ class PartDesk:
     ) -> None:
         """Take a finding a step further."""
         with self._ledger.transaction(act.by, utc_now()) as records:
-            deed = _deed(records, records.matter(name).job, act)
+            deed = deed_of(records, records.matter(name).job, act)
             records.step_matter(name, state, deed, StepDetail(scope_item=scope_item))
 
     def propose(
@@ -179,7 +179,7 @@ class PartDesk:
                 state,
                 act.why,
                 consequence or (present.consequence if present else None),
-                evidence=_deed(records, job, act).evidence,
+                evidence=deed_of(records, job, act).evidence,
                 change_order=change_order,
             )
 
@@ -200,7 +200,7 @@ def _today() -> date:
     return utc_now().date()
 
 
-def _deed(records: Records, job: str, act: Act) -> Deed:
+def deed_of(records: Records, job: str, act: Act) -> Deed:
     """Give a deed with the evidence that was chosen.
 
     Raises

@@ -24,6 +24,7 @@ from spinproof.web import (
     access,
     check_pages,
     desks,
+    fact_pages,
     gate_pages,
     history_pages,
     import_pages,
@@ -112,6 +113,7 @@ def create_app(
         part_pages.router,
         history_pages.router,
         import_pages.router,
+        fact_pages.router,
     ):
         app.include_router(router)
     _answer_errors(app, home)
