@@ -28,6 +28,7 @@ from spinproof.web import (
     gate_pages,
     history_pages,
     import_pages,
+    instrument_pages,
     live,
     pages,
     part_pages,
@@ -114,6 +115,7 @@ def create_app(
         history_pages.router,
         import_pages.router,
         fact_pages.router,
+        instrument_pages.router,
     ):
         app.include_router(router)
     _answer_errors(app, home)

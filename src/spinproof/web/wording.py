@@ -7,6 +7,7 @@ from spinproof.app.views import NOT_JUDGED, RUNNING, VOID, LiveReading
 from spinproof.figures.marks import mark_of
 from spinproof.figures.units import printed_unit
 from spinproof.model.handover import ScopeState
+from spinproof.model.instrument import Standing
 from spinproof.model.judgement import Metric, Verdict
 from spinproof.model.limit import Limit
 from spinproof.model.run import Outcome
@@ -51,6 +52,11 @@ SHAPES: dict[str, tuple[str, str]] = {
     "to be repeated": ("turn", "act"),
     "suspect": ("ask", "doubt"),
     "not on this head": ("dash", "quiet"),
+    Standing.VALID: ("tick", "well"),
+    Standing.EXPIRED: ("ask", "doubt"),
+    Standing.NOT_CALIBRATED: ("ask", "doubt"),
+    Standing.OUT_OF_TOLERANCE: ("cross", "act"),
+    Standing.OWN_DISPLAY: ("dash", "quiet"),
 }
 """The shape and the tone that stand beside each word of a state.
 
