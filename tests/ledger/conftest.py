@@ -1,13 +1,13 @@
 """Every test of the ledger runs on SQLite and on PostgreSQL."""
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from tests import postgres
 from tests.ledger.cases import AT
-from tests.ledger.floor import START, Floor
+from tests.ledger.floor import START, Floor, Stages
 
 from spinproof.ledger.ledger import Ledger, open_ledger
 
@@ -26,32 +26,8 @@ def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def built(tmp_path_factory: pytest.TempPathFactory, empty_file: Path) -> Path:
-    """File of a ledger whose head is built up, before its dry test."""
-    return _played(tmp_path_factory, empty_file, Floor.take_in, Floor.up_to_build)
-
-
-@pytest.fixture(scope="session")
-def dry_passed(tmp_path_factory: pytest.TempPathFactory, built: Path) -> Path:
-    """File of a ledger whose head has passed its dry test, and is balanced."""
-    return _played(tmp_path_factory, built, Floor.pass_dry_test)
-
-
-@pytest.fixture(scope="session")
-def wet_passed(tmp_path_factory: pytest.TempPathFactory, dry_passed: Path) -> Path:
-    """File of a ledger whose head has passed its wet test."""
-    return _played(tmp_path_factory, dry_passed, Floor.pass_wet_test)
-
-
-def _played(factory: pytest.TempPathFactory, before: Path, *acts: Callable[[Floor], None]) -> Path:
-    path = factory.mktemp("played") / "ledger.db"
-    shutil.copy(before, path)
-    ledger = open_ledger(f"sqlite:///{path}", at=START)
-    floor = Floor(ledger)
-    for act in acts:
-        act(floor)
-    ledger.close()
-    return path
+def stages(tmp_path_factory: pytest.TempPathFactory, empty_file: Path) -> Stages:
+    return Stages(tmp_path_factory.mktemp("stages"), empty_file)
 
 
 @pytest.fixture(scope="session")
@@ -97,3 +73,49 @@ def ledger(url: str) -> Iterator[Ledger]:
     opened = open_ledger(url, at=AT)
     yield opened
     opened.close()
+
+
+def _floor(stage: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Floor]:
+    stages: Stages = request.getfixturevalue("stages")
+    if request.getfixturevalue("backend") == "sqlite":
+        path = tmp_path / "played.db"
+        shutil.copy(stages.file(stage), path)
+        ledger = open_ledger(f"sqlite:///{path}", at=START)
+        yield Floor(ledger)
+        ledger.close()
+        return
+    running = request.getfixturevalue("server")
+    template = stages.database(stage, running, request.getfixturevalue("empty_database"))
+    name = running.new_database(template)
+    ledger = open_ledger(running.url(name), at=START)
+    yield Floor(ledger)
+    ledger.close()
+    running.drop(name)
+
+
+@pytest.fixture
+def floor(request: pytest.FixtureRequest, backend: str, tmp_path: Path) -> Iterator[Floor]:
+    """Give a head that is built up, before its dry test."""
+    yield from _floor("built", request, tmp_path)
+
+
+@pytest.fixture
+def bonding(request: pytest.FixtureRequest, backend: str, tmp_path: Path) -> Iterator[Floor]:
+    """Give a head at its bonding check, under lockout."""
+    yield from _floor("bonding", request, tmp_path)
+
+
+@pytest.fixture
+def dry_made(request: pytest.FixtureRequest, backend: str, tmp_path: Path) -> Iterator[Floor]:
+    """Give a head whose dry test is made, and not signed."""
+    yield from _floor("dry made", request, tmp_path)
+
+
+@pytest.fixture
+def wet_floor(stages: Stages, tmp_path: Path) -> Iterator[Floor]:
+    """Give a head that has passed its wet test, in a file."""
+    path = tmp_path / "wet.db"
+    shutil.copy(stages.file("wet"), path)
+    ledger = open_ledger(f"sqlite:///{path}", at=START)
+    yield Floor(ledger)
+    ledger.close()

@@ -1,18 +1,21 @@
 """A job of the full process, played through the ledger with the shop's own rules."""
 
+import shutil
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
+from tests import postgres
 from tests.demo_files import JOB
 from tests.shop_files import matrix, positions, sheets
 
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.ledger.head_file import HeadFile
-from spinproof.ledger.ledger import Ledger
+from spinproof.ledger.ledger import Ledger, open_ledger
 from spinproof.ledger.measuring import Answered
 from spinproof.ledger.records import Records
-from spinproof.ledger.shop_entries import Deed, Meaning, Piece
+from spinproof.ledger.shop_entries import CheckEntry, Deed, Meaning, Piece
 from spinproof.ledger.standing import (
     answers_of,
     passed_checks,
@@ -210,9 +213,12 @@ class Floor:
             who="AS-2",
         )
 
-    def pass_dry_test(self) -> None:
-        """Pass the dry test, and balance the rotor."""
+    def make_dry_test(self) -> None:
+        """Make every check of the dry test."""
         self.make_all(Checkpoint.DRY_TEST)
+
+    def pass_dry_test(self) -> None:
+        """Sign the dry test, and balance the rotor."""
         self.sign(Checkpoint.DRY_TEST)
         self.balance()
 
@@ -221,18 +227,21 @@ class Floor:
         self.make_all(Checkpoint.WET_TEST)
         self.sign(Checkpoint.WET_TEST)
 
-    def make(self, check: str, **answers: Any) -> Any:
+    def make(self, check: str, **answers: Answered) -> CheckEntry:
         """Make a check: under lockout where it asks for one, with every answer in order."""
         template = RULES.check(check)
         lock = self.lock(*template.energies) if template.lockout else None
         held = tuple(self.evidence(_file_name(self, check, k), k) for k in template.evidence)
         in_force = answers_of(self.file(), check)
-        for reading in template.readings:
-            given = answers.get(reading.name, good_answer(reading))
-            deed = Deed("measured again") if reading.name in in_force else None
-            self.do("TT-1", lambda r, a=given, d=deed: r.answer_reading(self.head, check, a, d))
-        deed = Deed("finished", held)
-        done = self.do("TT-1", lambda records: records.finish_check(self.head, check, deed))
+
+        def answer_and_finish(records: Records) -> CheckEntry:
+            for reading in template.readings:
+                given = answers.get(reading.name, good_answer(reading))
+                deed = Deed("measured again") if reading.name in in_force else None
+                records.answer_reading(self.head, check, given, deed)
+            return records.finish_check(self.head, check, Deed("finished", held))
+
+        done = self.do("TT-1", answer_and_finish)
         if lock is not None:
             self.unlock(lock)
         return done
@@ -251,6 +260,62 @@ class Floor:
             assert self.make(check.id).passed, check.id
             stands.add(check.id)
             left.remove(check)
+
+
+def at_bonding(floor: Floor) -> None:
+    """Pass the first check, and lock the head for the second."""
+    floor.make("D-01")
+    floor.lock()
+
+
+def built(floor: Floor) -> None:
+    """Take the head in and build it up."""
+    floor.take_in()
+    floor.up_to_build()
+
+
+STAGES: dict[str, tuple[str | None, Callable[[Floor], None]]] = {
+    "built": (None, built),
+    "bonding": ("built", at_bonding),
+    "dry made": ("built", Floor.make_dry_test),
+    "dry": ("dry made", Floor.pass_dry_test),
+    "wet": ("dry", Floor.pass_wet_test),
+}
+"""How a head gets to a stage: the stage before, and what is done from there."""
+
+
+class Stages:
+    """Ledgers played up to a stage, once for all tests."""
+
+    def __init__(self, folder: Path, empty_file: Path) -> None:
+        self.folder = folder
+        self.empty_file = empty_file
+        self.databases: dict[str, str] = {}
+
+    def file(self, stage: str) -> Path:
+        """Give the file of a ledger at a stage; copy it before you open it."""
+        path = self.folder / f"{stage}.db"
+        if not path.exists():
+            before, act = STAGES[stage]
+            shutil.copy(self.empty_file if before is None else self.file(before), path)
+            _play(f"sqlite:///{path}", act)
+        return path
+
+    def database(self, stage: str, server: postgres.Server, empty: str) -> str:
+        """Give the name of a PostgreSQL database at a stage, to be used as a template."""
+        if stage not in self.databases:
+            before, act = STAGES[stage]
+            template = empty if before is None else self.database(before, server, empty)
+            name = server.new_database(template)
+            _play(server.url(name), act)
+            self.databases[stage] = name
+        return self.databases[stage]
+
+
+def _play(url: str, act: Callable[[Floor], None]) -> None:
+    ledger = open_ledger(url, at=START)
+    act(Floor(ledger))
+    ledger.close()
 
 
 def _file_name(floor: Floor, check: str, kind: EvidenceKind) -> str:

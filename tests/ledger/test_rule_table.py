@@ -1,6 +1,6 @@
 """Every rule has a test that is named after it, and the published table says so."""
 
-from tests.ledger.rule_table import TABLE, table, named_tests
+from tests.ledger.rule_table import TABLE, named_tests, table
 
 from spinproof.ledger.rulebook.book import RULES
 

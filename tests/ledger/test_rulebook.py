@@ -2,12 +2,11 @@
 
 from dataclasses import replace
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import pytest
 from tests.demo_files import LIMITS, LOWER, LOWER_CHANNELS
-from tests.ledger.floor import HEAD, OTHER, SHARED, START, new_tag
+from tests.ledger.floor import HEAD, OTHER, SHARED, START, Stages, new_tag
 
 from spinproof.ledger.entries import CampaignEntry, Closing, RunEntry, RunState
 from spinproof.ledger.head_file import HeadFile, LoadFacts
@@ -58,8 +57,8 @@ LETTER = "letter 17"
 
 
 @pytest.fixture(scope="session")
-def good(wet_passed: Path) -> HeadFile:
-    ledger = open_ledger(f"sqlite:///{wet_passed}", at=START)
+def good(stages: Stages) -> HeadFile:
+    ledger = open_ledger(f"sqlite:///{stages.file('wet')}", at=START)
     with ledger.reading() as records:
         file = records.head_file(HEAD, date(2031, 5, 7))
     ledger.close()

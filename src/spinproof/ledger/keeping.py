@@ -60,8 +60,12 @@ class KeepingBook(Book):
             return ()
         if own.kind is not UnitKind.SHARED_MODULE:
             return (unit,)
-        heads = [u for u in self.units(own.job) if u.machine == own.machine and u.in_scope]
-        return tuple(u.designation for u in heads)
+        heads = [
+            u.designation
+            for u in self.units(own.job)
+            if u.machine == own.machine and u.kind is UnitKind.HEAD and u.in_scope
+        ]
+        return tuple(heads) or (unit,)
 
     def _touched_in(self, job: str) -> tuple[str, ...]:
         if self.terms(job).process is not Process.FULL:
