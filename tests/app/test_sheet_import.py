@@ -10,6 +10,8 @@ from spinproof.app.intake import open_shop_ledger
 from spinproof.app.sheet_columns import SheetKind
 from spinproof.app.sheet_import import import_sheet, preview_sheet
 from spinproof.app.shop import shop_rules
+from spinproof.ledger.shop_entries import Deed
+from spinproof.model.check import Energy
 from spinproof.model.errors import GateClosedError, SheetError
 from spinproof.model.instrument import (
     Calibration,
@@ -18,6 +20,7 @@ from spinproof.model.instrument import (
     MeasuringRange,
 )
 from spinproof.model.job import Process
+from spinproof.model.matter import Lockout, MatterKind
 from spinproof.model.part import Provenance
 from spinproof.model.tag import tag_of
 
@@ -42,6 +45,8 @@ def ledger(tmp_path):
     with opened.transaction("RT-1", OPENED) as records:
         records.add_job(job, shop_rules())
         records.add_instrument(GAUGE)
+        locked = Lockout(where="bowl", locked=tuple(Energy), verification="0 V, gauges at 0 bar")
+        records.open_matter("QA-1041", locked, Deed("teardown", done_at=OPENED), unit="QM-207-L")
     yield opened
     opened.close()
 
@@ -106,7 +111,7 @@ def test_findings_are_opened_and_not_twice(ledger, sheet):
         bring_in(ledger, findings, SheetKind.FINDINGS)
 
     with ledger.reading() as reading:
-        (finding,) = reading.matters("QA-1041")
+        (finding,) = reading.matters("QA-1041", MatterKind.FINDING)
     assert (finding.unit, finding.content.text) == ("QM-207-L", "nick in the lip")
     assert (finding.content.tag, finding.content.position) == (SEAL, "DSL")
 
