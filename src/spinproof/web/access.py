@@ -117,6 +117,10 @@ NEEDS: dict[str, Need] = {
     "POST /heads/{head}/facts/paper": write(Thing.RUNS),
     "POST /heads/{head}/facts/agreed-limit": write(Thing.LIMITS),
     "POST /heads/{head}/facts/unloading": write(Thing.RUNS),
+    "GET /heads/{head}/matters": read(Thing.RUNS),
+    "POST /heads/{head}/matters/{name}": write(Thing.RUNS),  # who decides is looked at there
+    "POST /heads/{head}/nonconformances": write(Thing.RUNS),
+    "POST /heads/{head}/waivers": write(Thing.RUNS),
     "GET /instruments": read(Thing.RUNS),
     "POST /instruments": write(Thing.RUNS),
     "GET /instruments/{name}": read(Thing.RUNS),

@@ -30,6 +30,7 @@ from spinproof.web import (
     import_pages,
     instrument_pages,
     live,
+    matter_pages,
     pages,
     part_pages,
     people,
@@ -116,6 +117,7 @@ def create_app(
         import_pages.router,
         fact_pages.router,
         instrument_pages.router,
+        matter_pages.router,
     ):
         app.include_router(router)
     _answer_errors(app, home)
