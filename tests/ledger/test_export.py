@@ -18,6 +18,7 @@ from tests.ledger.cases import (
     open_burn_in,
     start,
 )
+from tests.ledger.floor import Floor
 from tests.ledger.insider import head_of, letter
 
 from spinproof.files.digest import sha256_of_bytes
@@ -273,3 +274,18 @@ def test_a_ledger_with_records_is_not_imported_into(export: Export, url: str):
         export.build(url)
 
     assert contents(url) == before
+
+
+def test_a_head_that_passed_its_wet_test_comes_back_with_every_record(
+    wet_floor: Floor, tmp_path: Path, target: str
+):
+    export = Export(wet_floor.ledger, tmp_path / "documents")
+    export.build(target)
+
+    built = contents(target)
+    assert built == contents(str(wet_floor.ledger._engine.url))
+    filled = {name for name, rows in built.items() if rows}
+    assert {"measurement", "check_result", "signature", "part_step", "instrument_event"} <= filled
+    with wet_floor.ledger.reading() as records:
+        (job,) = [job.name for job in records.jobs()]
+        assert records.rows_of_other_jobs(job) == frozenset()
