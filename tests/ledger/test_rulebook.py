@@ -496,6 +496,10 @@ def test_r19_no_rotor_spins_before_it_is_balanced_in_its_spindle(good: HeadFile)
     assert "no balance record" in broken(without(good, facts.Balance), "R19", Action.SPIN)[0]
     assert other.tag in broken(with_part(out, other), "R19", Action.SPIN)[0]
     assert "No rotor" in broken(out, "R19", Action.SPIN)[0]
+    rough = good.stated(facts.Balance)[-1][1].model_copy(
+        update={"planes": (facts.Plane(residual_g_mm=90.0, limit_g_mm=96.69),)}
+    )
+    assert "plane 1 is undecided" in broken(with_facts(good, fact(rough)), "R19", Action.SPIN)[0]
 
 
 def test_r20_a_bridged_interlock_closes_every_gate_and_the_door_is_proven(good: HeadFile):
@@ -705,8 +709,8 @@ def test_r33_the_last_campaign_has_as_many_runs_as_the_order_asks_for(good: Head
 
 
 def test_r34_an_off_axis_rotor_is_loaded_in_balance(good: HeadFile):
-    even = ran(good, run(1), loads={"QA-1041-L-001": LoadFacts(0.0, 1124.7)})
-    odd = ran(good, run(1), loads={"QA-1041-L-001": LoadFacts(4167.1, 1124.7)})
+    even = ran(good, run(1), loads={"QA-1041-L-001": LoadFacts(0.0, 1124.7, 0.0)})
+    odd = ran(good, run(1), loads={"QA-1041-L-001": LoadFacts(4167.1, 1124.7, 60.4)})
 
     assert broken(even, "R34") == ()
     assert "3.71 times what is permissible" in broken(odd, "R34")[0]

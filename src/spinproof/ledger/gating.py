@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from spinproof.ledger.entries import UnitKind
 from spinproof.ledger.head_file import HeadFile
 from spinproof.ledger.rulebook.book import closes_entry, closes_gate
 from spinproof.ledger.rulebook.rule import listed
@@ -60,6 +61,8 @@ def reasons_not_to_enter(file: HeadFile, step: Step) -> tuple[Reason, ...]:
     tuple of Reason
         Empty when it may.
     """
+    if file.unit.kind is not UnitKind.HEAD:
+        return (Reason(f"{file.unit.designation} is a {file.unit.kind}: no head was tested."),)
     return tuple(Reason(text, rule.id) for rule, text in closes_entry(file, step))
 
 
@@ -79,6 +82,8 @@ def reasons_not_to_pass(file: HeadFile, checkpoint: Checkpoint) -> tuple[Reason,
         Empty when it may be signed. What keeps the head from entering comes first.
     """
     entering = reasons_not_to_enter(file, checkpoint)
+    if file.unit.kind is not UnitKind.HEAD:
+        return entering
     work = tuple(Reason(text) for text in _work_missing(file, checkpoint))
     rules = tuple(Reason(text, rule.id) for rule, text in closes_gate(file, checkpoint))
     unique: dict[str, Reason] = {}

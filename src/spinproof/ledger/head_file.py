@@ -47,6 +47,8 @@ class LoadFacts:
 
     unbalance_g_mm: float
     limit_g_mm: float
+    force_n: float
+    """Centrifugal force at the highest speed of the recipe. [N]"""
 
 
 @dataclass(frozen=True)

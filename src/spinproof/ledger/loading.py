@@ -1,13 +1,16 @@
-"""What a load does to the rotor of an off-axis head."""
+"""What a load does to a rotor, and whether its balance is accepted."""
 
 import cmath
 import math
 
 from spinproof.ledger.head_file import LoadFacts
+from spinproof.model.attestation import Balance
 from spinproof.model.head import HeadSpec
 from spinproof.model.load import Load
 from spinproof.model.recipe import Recipe
 from spinproof.physics.rotor import permissible_unbalance
+from spinproof.stats.conformity import Decision, decide
+from spinproof.stats.decision_rules import RULES
 
 GRADE_MM_S = 6.3
 """Balance quality grade that a loaded rotor must meet: centrifuges and general machinery."""
@@ -28,7 +31,7 @@ def load_facts(load: Load, head: HeadSpec, recipe: Recipe) -> LoadFacts:
     Returns
     -------
     LoadFacts
-        Unbalance and limit. [g mm]
+        Unbalance and limit [g mm], and the force at that speed. [N]
 
     References
     ----------
@@ -44,4 +47,29 @@ def load_facts(load: Load, head: HeadSpec, recipe: Recipe) -> LoadFacts:
     )
     speed = recipe.top_speed_rpm * math.pi / 30
     limit = 1e6 * float(permissible_unbalance(GRADE_MM_S, head.rotor_mass_kg, speed))
-    return LoadFacts(abs(total), limit)
+    return LoadFacts(abs(total), limit, 1e-6 * abs(total) * speed**2)
+
+
+def balance_decisions(balance: Balance) -> tuple[Decision, ...]:
+    """Decide on each plane of a balance by the rule that it states.
+
+    Parameters
+    ----------
+    balance : Balance
+        The record.
+
+    Returns
+    -------
+    tuple of Decision
+        One for each plane, with the rule in words.
+    """
+    return tuple(
+        decide(
+            plane.residual_g_mm,
+            balance.standard_uncertainty_g_mm,
+            None,
+            plane.limit_g_mm,
+            rule=RULES[balance.rule],
+        )
+        for plane in balance.planes
+    )

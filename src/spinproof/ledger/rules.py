@@ -97,7 +97,7 @@ def require_in_scope(head: UnitEntry) -> None:
     """
     if head.kind is not UnitKind.HEAD:
         raise RecordError(
-            "a shared module cannot run a recipe",
+            f"a {head.kind} is no head: it runs nothing and passes no gate",
             where=f"unit {head.designation}",
             mend="Name one of the heads of the machine.",
         )

@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from spinproof.model.check import CheckId, EvidenceKind
-from spinproof.model.limit import Limit
+from spinproof.model.limit import DecisionRule, Limit
 from spinproof.model.noun import Name, NotNegative, Noun, Positive
 from spinproof.model.part import Paper
 
@@ -85,6 +85,8 @@ class Balance(Fact):
     planes: Annotated[tuple[Plane, ...], Field(min_length=1, max_length=2, strict=False)]
     standard_uncertainty_g_mm: NotNegative
     """Of each residual. [g mm]"""
+    rule: DecisionRule = DecisionRule.GUARDED_BY_U
+    """How the uncertainty enters the verdict; it prints on the certificate."""
 
     @property
     def tags_named(self) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """R17 to R22: what must be so before energy is let in, the rotor turns, or a gate is passed."""
 
 from spinproof.ledger.head_file import HeadFile
+from spinproof.ledger.loading import balance_decisions
 from spinproof.ledger.rulebook.configuration import invalidated
 from spinproof.ledger.rulebook.identity import UNDECIDED
 from spinproof.ledger.rulebook.rule import (
@@ -15,6 +16,7 @@ from spinproof.ledger.shop_entries import Action, Step
 from spinproof.ledger.standing import decontamination, is_settled, standing_of
 from spinproof.model.attestation import Balance, Direction
 from spinproof.model.check import Checkpoint, Energy
+from spinproof.model.judgement import Verdict
 from spinproof.model.matter import Bypass, Lockout, MatterKind
 
 BONDING, INSULATION, DOOR_PROOF = "D-02", "D-03", "D-08"
@@ -76,7 +78,12 @@ def _is_balanced(file: HeadFile, _: Step) -> tuple[str, ...]:
             f"Rotor {rotor.tag} has no balance record in spindle {spindle.tag} "
             f"(both there since {fitted}).",
         )
-    return ()
+    return tuple(
+        f"The balance of rotor {rotor.tag} is not accepted: plane {number} is {decision.verdict} "
+        f"({decision.rule})."
+        for number, decision in enumerate(balance_decisions(pair[-1]), start=1)
+        if decision.verdict is not Verdict.PASS
+    )
 
 
 def _door_proven(file: HeadFile, step: Step) -> tuple[str, ...]:

@@ -81,7 +81,8 @@ def _loads_balanced(file: HeadFile, _: Step) -> tuple[str, ...]:
     return tuple(
         f"The load of run {name} puts the rotor out of balance by {load.unbalance_g_mm:.0f} g mm, "
         f"{load.unbalance_g_mm / load.limit_g_mm:.2f} times what is permissible at its speed "
-        f"({load.limit_g_mm:.1f} g mm): load the cassettes alike."
+        f"({load.limit_g_mm:.1f} g mm), and shakes it with {load.force_n:.1f} N: load the "
+        "cassettes alike."
         for name, load in file.loads.items()
         if load.unbalance_g_mm > load.limit_g_mm
     )
