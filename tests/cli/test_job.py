@@ -40,3 +40,16 @@ def test_a_checkpoint_that_nobody_knows_is_refused(spinproof: Commands, tmp_path
     said = spinproof.refused("why", "QM-207-L", "lunch", "--home", tmp_path / "home")
 
     assert "dry test" in said.error
+
+
+def test_an_excluded_head_has_no_next_step(spinproof: Commands, tmp_path: Path):
+    home = tmp_path / "home"
+    spinproof("take-in", full_job(tmp_path), "--home", home, "--by", "RT-1")
+
+    asked = spinproof("why", "QM-207-U", "release", "--home", home)
+    found = spinproof("next", "QM-207-U", "--home", home)
+
+    assert asked.status == 1
+    assert "QM-207-U was excluded by the customer" in asked.out
+    assert "QM-207-U: not in scope" in found.out
+    assert "may:" not in found.out

@@ -82,6 +82,8 @@ def why(reading: HeadReading, head: str, step: Step, today: date | None = None) 
     tuple of str
         Sentences; empty when the checkpoint is passed, or the action may be taken.
     """
+    if not reading.unit(head).in_scope:
+        return (_excluded(head),)
     file = reading.head_file(head, today or utc_now().date())
     return tuple(str(reason) for reason in reasons_against(file, step))
 
@@ -103,6 +105,8 @@ def next_steps(reading: HeadReading, head: str, today: date | None = None) -> Ne
     NextSteps
         In sentences.
     """
+    if not reading.unit(head).in_scope:
+        return NextSteps(head, "not in scope", None, (), (_excluded(head),), ())
     file = reading.head_file(head, today or utc_now().date())
     if file.terms.process is not Process.FULL:
         note = file.terms.process.note or ""
@@ -121,6 +125,13 @@ def next_steps(reading: HeadReading, head: str, today: date | None = None) -> Ne
         may=tuple(may),
         may_not=tuple(str(reason) for reason in reasons),
         beside=tuple(f"{text} ({rule.id})" for rule, text in printed_beside(file, point)),
+    )
+
+
+def _excluded(head: str) -> str:
+    return (
+        f"{head} was excluded by the customer: it is neither tested nor released here, nothing is "
+        "claimed of it, and it is shipped as received. (R04)"
     )
 
 
