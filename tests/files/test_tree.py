@@ -14,6 +14,7 @@ from spinproof.files.tree import (
     includes,
     inclusion_proof,
     leaf_hash,
+    node_hash,
     root_of,
 )
 
@@ -80,3 +81,23 @@ def test_what_the_list_does_not_have_cannot_be_proved():
     for size in (-1, 4):
         with pytest.raises(IndexError, match=f"no list of {size} in one of 3"):
             consistency_proof(LEAVES[:3], size)
+
+
+def test_a_proof_that_climbs_above_the_root_shows_nothing():
+    """Else somebody could choose a root above the true one and prove what it likes."""
+    leaf, extra = LEAVES[0], LEAVES[1]
+    pair = root_of(LEAVES[:2])
+
+    assert not includes(leaf, 0, 1, [extra], node_hash(extra, leaf))
+    assert not includes(leaf, 0, 2, [LEAVES[1], extra], node_hash(extra, pair))
+    proof = [*consistency_proof(LEAVES[:3], 2), extra]
+    above = node_hash(extra, root_of(LEAVES[:3]))
+    assert not grew(2, node_hash(extra, pair), 3, above, proof)
+
+
+def test_a_list_never_grew_from_a_longer_one():
+    proof = consistency_proof(LEAVES[:8], 5)
+
+    assert grew(5, root_of(LEAVES[:5]), 8, root_of(LEAVES[:8]), proof)
+    assert not grew(8, root_of(LEAVES[:8]), 5, root_of(LEAVES[:5]), proof)
+    assert not grew(-1, root_of([]), 8, root_of(LEAVES[:8]), proof)

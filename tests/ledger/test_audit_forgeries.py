@@ -329,6 +329,47 @@ def test_a_state_put_back_is_a_fork_and_no_forgery(small: Ledger):
     )
 
 
+def test_a_restoration_excuses_no_head_that_is_older_or_of_another_ledger(small: Ledger):
+    backed_up = head_of(small).head
+    with small.transaction("TT-1", later(60)) as records:
+        records.note_restoration(backed_up, "2031-05-06T07:00:00.000Z", "disk replaced")
+    older = replace(backed_up, root="ab" * 32)
+    foreign = replace(backed_up, log="0123456789abcdef", size=backed_up.size + 4)
+
+    with small.reading() as records:
+        found = records.verify_audit([letter(older), letter(foreign)])
+
+    assert found.forks == ()
+    assert len(found.findings) == 2
+    assert "belongs to another ledger" in found.findings[1]
+
+
+def test_the_last_row_rewritten_is_named_alone_when_a_head_vouches_for_the_rest(small: Ledger):
+    whole = head_of(small)
+    before = head_of(small, whole.head.size - 1)
+    engine = database.connect(str(small._engine.url), 5)
+    with insider(engine) as connection:
+        rows = rows_of(connection)
+        store(connection, mended([*rows[:-1], replace(rows[-1], who="XX-9")]))
+
+        found = check(connection, letter(before), letter(whole)).findings
+    engine.dispose()
+    assert found == (
+        f"row {whole.head.size} was changed: the letter with {whole.head.size} rows has another "
+        "root",
+    )
+
+
+def test_a_row_before_the_first_is_named(small: Ledger):
+    engine = database.connect(str(small._engine.url), 5)
+    with insider(engine) as connection:
+        rows = rows_of(connection)
+        store(connection, [replace(rows[0], seq=0, sha256="ef" * 32), *rows])
+
+        assert "row 0 stands twice or out of its order" in check(connection).findings
+    engine.dispose()
+
+
 def test_a_made_up_restoration_is_named(small: Ledger):
     engine = database.connect(str(small._engine.url), 5)
     backed_up = head_of(small)

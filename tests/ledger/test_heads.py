@@ -10,6 +10,7 @@ from tests.ledger.insider import STATION_KEY, head_of
 
 from spinproof.figures.qr import qr_code
 from spinproof.files.canonical import canonical_json, digest_of
+from spinproof.files.signing import fingerprint_of_pem, public_pem
 from spinproof.files.tree import grew, includes, leaf_hash, root_of
 from spinproof.ledger import audit
 from spinproof.ledger.heads import SignedHead, TreeHead, Way, printed, read_head, sign_head
@@ -73,6 +74,9 @@ def test_the_line_of_a_code_needs_no_more_than_capitals_and_digits():
 
 def test_a_head_is_read_back_from_what_is_printed_and_from_a_copy_of_it():
     sheet = printed(sign_head(HEAD, STATION_KEY))
+    key = fingerprint_of_pem(public_pem(STATION_KEY))
+    assert sheet.splitlines()[3:] == [f"Station key {key}"]
+    assert len(printed(SignedHead(HEAD)).splitlines()) == 3
     by_hand = "\n".join(sheet.lower().splitlines()[:3]).replace("\n", "  \n ")
 
     for text in (sheet, by_hand, SignedHead(HEAD).line):
@@ -104,6 +108,8 @@ def test_a_changed_head_does_not_fit_its_signature():
     assert not replace(signed, head=replace(HEAD, size=1235)).is_genuine
     assert not replace(signed, signature="no digits").is_genuine
     assert SignedHead(HEAD).is_genuine is None
+    assert replace(signed, signature=None).is_genuine is None
+    assert replace(signed, public_key=None).is_genuine is None
 
 
 def test_a_head_that_left_the_house_is_noted_with_where_it_went(ledger: Ledger):
