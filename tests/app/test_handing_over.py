@@ -3,11 +3,13 @@
 import json
 
 import pytest
+from tests.ledger.insider import insider
 from tests.shop import HEAD, Shop, short_plan
 
 from spinproof.app.burn_in import Station, make_next_run, open_campaign
 from spinproof.app.handing_over import issue_dossier, verify
 from spinproof.app.recording import StandAddress
+from spinproof.ledger import database
 from spinproof.model.errors import GateClosedError, StandError
 
 
@@ -41,6 +43,21 @@ def test_an_attempt_of_which_nothing_was_recorded_is_reported_too(shop: Shop, st
 def test_a_head_without_runs_has_no_dossier(shop: Shop):
     with pytest.raises(GateClosedError, match="no burn-in run"):
         issue_dossier(shop.home, shop.ledger, HEAD)
+
+
+def test_records_that_contradict_their_audit_trail_leave_no_dossier(shop: Shop, station: Station):
+    open_campaign(shop.ledger, HEAD, short_plan(1), by="TT-1")
+    make_next_run(station)
+    engine = database.connect(shop.home.ledger_url, 5)
+    with insider(engine) as connection:
+        connection.exec_driver_sql("UPDATE run SET wafer_count = 1")
+        connection.commit()
+    engine.dispose()
+
+    with pytest.raises(GateClosedError, match=r"contradict their audit trail \(run QA-1041-L-001"):
+        issue_dossier(shop.home, shop.ledger, HEAD)
+
+    assert list(shop.home.dossiers.iterdir()) == []
 
 
 def test_what_the_record_leaves_out_by_agreement_is_said(shop: Shop, station: Station):

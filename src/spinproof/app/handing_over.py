@@ -11,6 +11,7 @@ from spinproof.dossier.keys import CERTIFICATE_FILE, ReleaseKey, create_key, loa
 from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
 from spinproof.figures.units import printed_unit
+from spinproof.ledger.entries import AuditCheck
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.ledger import Ledger
 from spinproof.model.channel import Channel
@@ -128,7 +129,7 @@ def gather(home: Home, reading: HeadReading, head: str) -> Handover:
     tally = reading.tally(head)
     runs = tuple(_run_record(home, reading, a, POINTS_IN_BRIEF) for a in burn_in if a.recorded)
     witness = _run_record(home, reading, witnessed[-1], POINTS_IN_FULL) if witnessed else None
-    check = reading.verify_audit()
+    check = _sound_trail(reading, head)
     return Handover(
         job=job.name,
         order=job.order,
@@ -159,6 +160,24 @@ def gather(home: Home, reading: HeadReading, head: str) -> Handover:
         limits_name=f"{setup.limits.name}, revision {setup.limits.revision}",
         instruments=_instruments(setup),
     )
+
+
+def _sound_trail(reading: HeadReading, head: str) -> AuditCheck:
+    """Check the audit trail.
+
+    Raises
+    ------
+    GateClosedError
+        If it does not hold: nothing leaves the house on records that contradict it.
+    """
+    check = reading.verify_audit()
+    if check.broken is not None:
+        raise GateClosedError(
+            f"the records contradict their audit trail ({check.broken})",
+            where=f"head {head}",
+            mend="`spinproof doctor` names everything that does not hold; compare with a backup.",
+        )
+    return check
 
 
 def claims_of(attempts: tuple[Attempt, ...]) -> tuple[Claim, ...]:
