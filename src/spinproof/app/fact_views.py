@@ -74,9 +74,10 @@ def reading_words(check: str, reading: Reading) -> str:
 
     Examples
     --------
-    >>> from spinproof.model.check import Answer
-    >>> reading_words("D-02", Reading(name="bonding", answer=Answer.QUANTITY, unit="Ohm"))
-    'D-02, bonding [Ohm]'
+    >>> from spinproof.app.shop import shop_rules
+    >>> check = next(c for sheet in shop_rules().sheets for c in sheet.checks if c.id == "D-02")
+    >>> reading_words(check.id, check.readings[0]).endswith(f"[{check.readings[0].unit}]")
+    True
     """
     return f"{check}, {reading.name} [{reading.unit}]"
 
