@@ -17,6 +17,7 @@ from tests.ledger.full_disk import no_file_beyond
 from spinproof.ledger import database, upgrade
 from spinproof.ledger.ledger import open_ledger
 from spinproof.model.errors import StorageError
+from spinproof.model.job import Process
 
 PRESENT = max(file.name for file in (upgrade.MIGRATIONS / "versions").glob("r*.py"))[1:5]
 FIRST_RECORDS = (
@@ -209,3 +210,13 @@ def test_a_ledger_of_an_unknown_release_is_refused(first_release: str):
 
     with pytest.raises(StorageError, match="a newer version of spinproof"):
         open_ledger(first_release, at=AT)
+
+
+def test_a_job_of_the_first_release_is_burn_in_only(first_release: str):
+    ledger = open_ledger(first_release, at=AT)
+    with ledger.reading() as records:
+        terms = records.terms("QA-7")
+    ledger.close()
+
+    assert terms.process is Process.BURN_IN_ONLY
+    assert (terms.rules_sha256, terms.required_runs) == (None, None)

@@ -12,6 +12,7 @@ from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
 from spinproof.figures.units import printed_unit
 from spinproof.ledger.entries import AuditCheck
+from spinproof.ledger.gating import require_released
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.ledger import Ledger
 from spinproof.model.channel import Channel
@@ -59,9 +60,11 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
     Raises
     ------
     GateClosedError
-        If the head has no plan, or no attempt that could be reported.
+        If the head has no plan, no attempt that could be reported, or, in the full process, no
+        release that stands.
     """
     with ledger.reading() as reading:
+        require_released(reading.head_file(head, utc_now().date()))
         handover = replace(gather(home, reading, head), issue=_next_issue(home, reading, head))
         records = (*handover.runs, *([handover.witness] if handover.witness else []))
         inputs = _judged_from(reading, records)

@@ -231,12 +231,41 @@ def reasons_against(file: HeadFile, step: Step) -> tuple[Reason, ...]:
     tuple of Reason
         Empty when the checkpoint is passed and stands, or when the action may be taken.
     """
+    if file.unit.kind is UnitKind.HEAD and not file.is_full:
+        return _reasons_without_gates(file, step)
     if isinstance(step, Action):
         return reasons_not_to_enter(file, step)
     if is_settled(file, step):
         return ()
     reasons = reasons_not_to_pass(file, step)
     return reasons or (Reason(f"The {step} can be passed now, and is not signed yet."),)
+
+
+def _reasons_without_gates(file: HeadFile, step: Step) -> tuple[Reason, ...]:
+    """Say what a job of burn-in only can: it has a burn-in and a witnessed run, and no gates."""
+    if step in {Checkpoint.FINAL_TEST, Checkpoint.SOURCE_INSPECTION}:
+        return tuple(Reason(text) for text in _work_missing(file, Checkpoint(step)))
+    note = "" if file.terms.process.note is None else f" {file.terms.process.note}"
+    return (Reason(f"The job was taken in for burn-in only, and has no gate for this.{note}"),)
+
+
+def require_released(file: HeadFile) -> None:
+    """Refuse a dossier of a head of the full process that is not released.
+
+    Parameters
+    ----------
+    file : HeadFile
+        Records of the head.
+
+    Raises
+    ------
+    GateClosedError
+        If its release is not signed, or does not stand any more.
+    """
+    if file.is_full and not is_settled(file, Checkpoint.RELEASE):
+        refuse_closed(
+            reasons_against(file, Checkpoint.RELEASE), f"dossier of {file.unit.designation}"
+        )
 
 
 def admissible_checks(file: HeadFile) -> tuple[CheckTemplate, ...]:
