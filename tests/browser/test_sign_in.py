@@ -116,6 +116,8 @@ def test_the_pages_of_people_pass_the_accessibility_scan(
 
 
 def scan(page: Page, axe: str) -> list[str]:
+    page.wait_for_load_state()
+    page.locator("body > footer").wait_for()  # the last element: the page is whole
     page.evaluate(axe)
     found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
     return [f"{page.url} {v['id']}: {v['nodes'][0]['html']}" for v in found["violations"]]
