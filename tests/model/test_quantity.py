@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from spinproof.model.errors import UnitError
-from spinproof.model.quantity import UNITS, Dimension, Quantity, parse_quantity, units_of
+from spinproof.model.quantity import BASES, UNITS, Dimension, Quantity, parse_quantity, units_of
 
 
 def parsed(text: str, dimension: Dimension) -> Quantity:
@@ -48,6 +48,10 @@ def refusal(text: str, dimension: Dimension) -> UnitError:
         ("13", Dimension.COUNT, 13.0, "1"),
         ("13 pcs", Dimension.COUNT, 13.0, "1"),
         ("62 dB(A)", Dimension.SOUND_LEVEL, 62.0, "dB(A)"),
+        ("0.22 kg m²", Dimension.INERTIA, 0.22, "kg.m2"),
+        ("0.22 kg·m2", Dimension.INERTIA, 0.22, "kg.m2"),
+        ("2.5e-5 N m s²", Dimension.QUADRATIC_DRAG, 2.5e-5, "N.m.s2"),
+        ("37.58 dm²", Dimension.AREA, 37.58, "dm2"),
     ],
 )
 def test_people_write_units_in_their_ways(text, dimension, value, unit):
@@ -118,5 +122,7 @@ def test_what_is_printed_can_be_typed_again(value: float, symbol: str):
     assert parsed(str(written), written.dimension) == written
 
 
-def test_every_dimension_has_units():
+def test_every_dimension_has_units_and_a_base():
     assert all(units_of(dimension) for dimension in Dimension)
+    assert set(BASES) == set(Dimension)
+    assert Quantity(value=25.0, unit="degC").base == pytest.approx(298.15)

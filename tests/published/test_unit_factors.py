@@ -49,6 +49,17 @@ FACTORS = {
     "kV": constants.kilo,
     "ms": constants.milli,
     "%": constants.centi,
+    "dm2": constants.deci**2,
+    "cm2": constants.centi**2,
+    "m3/h": 1 / constants.hour,
+    "g/cm3": constants.gram / constants.centi**3,
+    "kJ": constants.kilo,
+    "MPa": constants.mega,
+    "g.mm2": constants.gram * constants.milli**2,
+    "ppb": constants.nano,
+    "ppm": constants.micro,
+    "A.h": constants.hour,
+    "A/dm2": 1 / constants.deci**2,
 }
 
 

@@ -46,6 +46,20 @@ class Dimension(StrEnum):
     SOUND_LEVEL = "sound level"
     RATIO = "ratio"
     COUNT = "count"
+    AREA = "area"
+    AIR_FLOW = "air flow"
+    DENSITY = "density"
+    INERTIA = "moment of inertia"
+    VISCOUS_DRAG = "drag per angular speed"
+    QUADRATIC_DRAG = "drag per squared angular speed"
+    ENERGY = "energy"
+    STRESS = "stress"
+    COUPLE_UNBALANCE = "couple unbalance"
+    TRACE_SHARE = "share in traces"
+    HEAT_CONDUCTANCE = "heat conductance"
+    HEAT_CAPACITY = "heat capacity"
+    CHARGE = "electric charge"
+    CURRENT_DENSITY = "current density"
 
 
 @dataclass(frozen=True)
@@ -85,6 +99,7 @@ _TABLE = (
     Unit("rpm/s", Dimension.RAMP, _TURN),
     Unit("mm/s", Dimension.VELOCITY, 1e-3),
     Unit("in/s", Dimension.VELOCITY, 0.0254),
+    Unit("m/s", Dimension.VELOCITY, 1.0),
     Unit("N", Dimension.FORCE, 1.0),
     Unit("lbf", Dimension.FORCE, 0.45359237 * 9.80665),
     Unit("N.m", Dimension.TORQUE, 1.0, spellings=("Nm",)),
@@ -101,6 +116,7 @@ _TABLE = (
     Unit("K", Dimension.TEMPERATURE_DIFFERENCE, 1.0),
     Unit("mL", Dimension.VOLUME, 1e-6, spellings=("ml",)),
     Unit("L", Dimension.VOLUME, 1e-3, spellings=("l",)),
+    Unit("m3", Dimension.VOLUME, 1.0, spellings=("m³",)),
     Unit("L/min", Dimension.FLOW, _LITRE_PER_MINUTE, spellings=("l/min",)),
     Unit("mL/min", Dimension.FLOW, _LITRE_PER_MINUTE * 1e-3, spellings=("ml/min",)),
     Unit("gal/min", Dimension.FLOW, 231 * 0.0254**3 / 60),
@@ -120,6 +136,26 @@ _TABLE = (
     Unit("dB(A)", Dimension.SOUND_LEVEL, 1.0, spellings=("dBA",)),
     Unit("%", Dimension.RATIO, 0.01),
     Unit("1", Dimension.COUNT, 1.0, spellings=("", "pcs")),
+    Unit("dm2", Dimension.AREA, 1e-2, spellings=("dm²",)),
+    Unit("cm2", Dimension.AREA, 1e-4, spellings=("cm²",)),
+    Unit("m2", Dimension.AREA, 1.0, spellings=("m²",)),
+    Unit("m3/h", Dimension.AIR_FLOW, 1 / 3600, spellings=("m³/h",)),
+    Unit("m3/s", Dimension.AIR_FLOW, 1.0, spellings=("m³/s",)),
+    Unit("kg/m3", Dimension.DENSITY, 1.0, spellings=("kg/m³",)),
+    Unit("g/cm3", Dimension.DENSITY, 1e3, spellings=("g/cm³",)),
+    Unit("kg.m2", Dimension.INERTIA, 1.0, spellings=("kg.m²", "kg m2", "kg m²")),
+    Unit("N.m.s", Dimension.VISCOUS_DRAG, 1.0, spellings=("N m s", "Nms")),
+    Unit("N.m.s2", Dimension.QUADRATIC_DRAG, 1.0, spellings=("N.m.s²", "N m s2", "N m s²")),
+    Unit("J", Dimension.ENERGY, 1.0),
+    Unit("kJ", Dimension.ENERGY, 1e3),
+    Unit("MPa", Dimension.STRESS, 1e6),
+    Unit("g.mm2", Dimension.COUPLE_UNBALANCE, 1e-9, spellings=("g.mm²", "g mm2", "g mm²")),
+    Unit("ppb", Dimension.TRACE_SHARE, 1e-9),
+    Unit("ppm", Dimension.TRACE_SHARE, 1e-6),
+    Unit("W/K", Dimension.HEAT_CONDUCTANCE, 1.0),
+    Unit("J/K", Dimension.HEAT_CAPACITY, 1.0),
+    Unit("A.h", Dimension.CHARGE, 3600.0, spellings=("Ah", "A h")),
+    Unit("A/dm2", Dimension.CURRENT_DENSITY, 100.0, spellings=("A/dm²",)),
 )
 
 UNITS: dict[str, Unit] = {unit.symbol: unit for unit in _TABLE}
@@ -128,6 +164,51 @@ UNITS: dict[str, Unit] = {unit.symbol: unit for unit in _TABLE}
 _SPELLED = {spelling: unit for unit in _TABLE for spelling in (unit.symbol, *unit.spellings)}
 _NUMBER = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(.*)")
 _MAYBE_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+
+
+BASES = {
+    Dimension.LENGTH: "m",
+    Dimension.ANGLE: "rad",
+    Dimension.TIME: "s",
+    Dimension.MASS: "kg",
+    Dimension.UNBALANCE: "kg m",
+    Dimension.ROTATION: "rad/s",
+    Dimension.RAMP: "rad/s2",
+    Dimension.VELOCITY: "m/s",
+    Dimension.FORCE: "N",
+    Dimension.TORQUE: "N m",
+    Dimension.GAUGE_PRESSURE: "Pa above the surroundings",
+    Dimension.PRESSURE_DIFFERENCE: "Pa",
+    Dimension.TEMPERATURE: "K",
+    Dimension.TEMPERATURE_DIFFERENCE: "K",
+    Dimension.VOLUME: "m3",
+    Dimension.FLOW: "m3/s",
+    Dimension.GAS_FLOW: "m3/s at reference conditions",
+    Dimension.RESISTANCE: "Ohm",
+    Dimension.RESISTIVITY: "Ohm m",
+    Dimension.VOLTAGE: "V",
+    Dimension.CURRENT: "A",
+    Dimension.POWER: "W",
+    Dimension.FREQUENCY: "Hz",
+    Dimension.SOUND_LEVEL: "dB(A)",
+    Dimension.RATIO: "1",
+    Dimension.COUNT: "1",
+    Dimension.AREA: "m2",
+    Dimension.AIR_FLOW: "m3/s",
+    Dimension.DENSITY: "kg/m3",
+    Dimension.INERTIA: "kg m2",
+    Dimension.VISCOUS_DRAG: "N m s",
+    Dimension.QUADRATIC_DRAG: "N m s2",
+    Dimension.ENERGY: "J",
+    Dimension.STRESS: "Pa",
+    Dimension.COUPLE_UNBALANCE: "kg m2",
+    Dimension.TRACE_SHARE: "1",
+    Dimension.HEAT_CONDUCTANCE: "W/K",
+    Dimension.HEAT_CAPACITY: "J/K",
+    Dimension.CHARGE: "C",
+    Dimension.CURRENT_DENSITY: "A/m2",
+}
+"""The base of each dimension, in which its factors count: SI where SI has one."""
 
 
 def units_of(dimension: Dimension) -> tuple[str, ...]:
@@ -157,6 +238,12 @@ class Quantity(Noun):
         """What the unit measures."""
         return UNITS[self.unit].dimension
 
+    @property
+    def base(self) -> float:
+        """The value in the base of its dimension: SI where SI has one."""
+        unit = UNITS[self.unit]
+        return self.value * unit.factor + unit.offset
+
     def to(self, unit: str) -> "Quantity":
         """Give the same quantity in another unit.
 
@@ -178,9 +265,7 @@ class Quantity(Noun):
         if unit == self.unit:
             return self
         known = read_unit(unit, self.dimension, where=f"quantity {self}")
-        here = UNITS[self.unit]
-        base = self.value * here.factor + here.offset
-        return Quantity(value=(base - known.offset) / known.factor, unit=known.symbol)
+        return Quantity(value=(self.base - known.offset) / known.factor, unit=known.symbol)
 
     def __str__(self) -> str:
         """Write number and unit, as in "12.5 kPa_g"; a count stands alone."""
