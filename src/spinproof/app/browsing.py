@@ -4,8 +4,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from spinproof.app.claims import claims_in_words
 from spinproof.app.curves import curves_of
-from spinproof.app.handing_over import claims_of
 from spinproof.app.home import Home
 from spinproof.app.packages import package_folders
 from spinproof.app.views import (
@@ -24,7 +24,6 @@ from spinproof.app.views import (
     TraceView,
     UnitScope,
 )
-from spinproof.dossier.statements import claim_in_words
 from spinproof.ledger.entries import JobEntry, RunEntry, RunState, UnitEntry, UnitKind
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.reading import Reading
@@ -81,7 +80,7 @@ class Browser:
                     run_line(run, reasons.get(run.name) or _reasons(records, run))
                     for run in records.runs(designation)
                 ),
-                claims=_claims(burn_in),
+                claims=claims_in_words(burn_in),
             )
 
     def run(self, name: str) -> RunView:
@@ -282,12 +281,6 @@ def _campaigns(
         )
         for campaign in records.campaigns(head)
     )
-
-
-def _claims(attempts: tuple[Attempt, ...]) -> tuple[str, ...]:
-    """Say what the runs support; nothing before one of them counts or fails."""
-    claims = claims_of(attempts) if attempts else ()
-    return tuple(f"{claim.text}: {claim_in_words(claim)}" for claim in claims if claim.runs)
 
 
 def _reasons(records: Reading, run: RunEntry) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from spinproof.app.claims import claims_of
 from spinproof.app.clock import rfc3339, utc_now
 from spinproof.app.curves import curves_of
 from spinproof.app.home import Home
@@ -17,15 +18,13 @@ from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.ledger import Ledger
 from spinproof.model.channel import Channel
 from spinproof.model.errors import GateClosedError
-from spinproof.model.handover import Attempt, Claim, Handover, RunRecord, Tally
+from spinproof.model.handover import Attempt, Handover, RunRecord, Tally
 from spinproof.model.head import HeadSpec
 from spinproof.model.limit import LimitSet
-from spinproof.model.run import Outcome, Purpose
+from spinproof.model.run import Purpose
 from spinproof.model.software import SOFTWARE
 from spinproof.record.trace_file import read_trace
-from spinproof.stats.demonstration import reliability_lower_bound
 
-CONFIDENCE = 0.95
 POINTS_IN_FULL = 900
 POINTS_IN_BRIEF = 240
 
@@ -181,24 +180,6 @@ def _sound_trail(reading: HeadReading, head: str) -> AuditCheck:
             mend="`spinproof doctor` names everything that does not hold; compare with a backup.",
         )
     return check
-
-
-def claims_of(attempts: tuple[Attempt, ...]) -> tuple[Claim, ...]:
-    """Give what the last campaign proves, and beside it what all judged runs prove together."""
-    last = max(attempt.campaign for attempt in attempts)
-    final = [attempt for attempt in attempts if attempt.campaign == last]
-    claims = [_claim(f"campaign {last}", final)]
-    if last > min(attempt.campaign for attempt in attempts):
-        claims.append(_claim("all campaigns pooled, failures included", attempts))
-    return tuple(claims)
-
-
-def _claim(over: str, attempts: list[Attempt] | tuple[Attempt, ...]) -> Claim:
-    outcomes = [attempt.outcome for attempt in attempts]
-    failures = outcomes.count(Outcome.RELEVANT_FAILURE)
-    runs = outcomes.count(Outcome.COUNTED) + failures
-    reliability = reliability_lower_bound(runs, failures, CONFIDENCE) if runs else 0.0
-    return Claim(runs, failures, CONFIDENCE, reliability, over)
 
 
 def _run_record(home: Home, reading: HeadReading, attempt: Attempt, points: int) -> RunRecord:

@@ -7,6 +7,7 @@ order number is the only name, as in everything that leaves the shop.
 from dataclasses import dataclass
 from enum import StrEnum
 
+from spinproof.app.claims import ClaimsInWords
 from spinproof.model.handover import (
     Attempt,
     ConfigurationEntry,
@@ -185,7 +186,7 @@ class HeadView:
     """Burn-in runs that have an outcome, in the order they were made: the tally counts these."""
     runs: tuple[RunLine, ...]
     """All runs of the head, in the order they were made."""
-    claims: tuple[str, ...]
+    claims: ClaimsInWords
     """What the runs support so far, in words."""
 
     def called(self, word: str | None) -> tuple[RunLine, ...]:

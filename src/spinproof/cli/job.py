@@ -183,6 +183,22 @@ def attempts(head: Head, home: HomeFolder) -> None:
     print_attempts(made, tally)
 
 
+def claims(head: Head, home: HomeFolder) -> None:
+    """Say what the burn-in of a head supports so far, and what it does not say."""
+    from spinproof.app.claims import claims_of_head
+
+    with opened(home) as (_, ledger):
+        words = claims_of_head(ledger, head)
+    if not words.claims:
+        say("no run has counted or failed yet: there is nothing to claim")
+        return
+    for text in (*words.claims, *words.beside):
+        say(f"- {text}")
+    say("These numbers do not say:")
+    for text in words.not_said:
+        say(f"  - {text}")
+
+
 @contextmanager
 def _showing(recipe: Recipe | None) -> "Iterator[OnProgress]":
     """Show a live line while a run is made."""

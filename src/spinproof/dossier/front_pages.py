@@ -10,6 +10,7 @@ from spinproof.dossier.numbers import (
     moment,
     plain,
 )
+from spinproof.dossier.second_look import RULES
 from spinproof.dossier.statements import NOT_SAID, Statement
 from spinproof.model.handover import Claim, Handover, ScopeLine, ScopeState
 from spinproof.model.plan import Cell, Plan
@@ -59,6 +60,7 @@ def front(handover: Handover, numbered: Numbered) -> Content:
             {**entry, "bound": bound(claim.reliability), "of": _good_of(claim)}
             for entry, claim in zip(numbered.by("claim"), handover.claims, strict=True)
         ],
+        "second_look": [entry for rule in RULES for entry in numbered.by(rule)],
         "customer_recipe": numbered.one("customer-recipe"),
         "not_said": {"statement": numbered.one("not-said"), "items": list(NOT_SAID)},
     }

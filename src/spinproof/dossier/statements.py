@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from spinproof.dossier.numbers import bound, bound_in_percent, counted_noun, day
+from spinproof.dossier.second_look import JUDGED, second_look
 from spinproof.files.canonical import digest_of
 from spinproof.model.handover import Attempt, Claim, Handover, RunRecord, ScopeState
 from spinproof.model.judgement import Verdict
@@ -84,6 +85,7 @@ def make_statements(handover: Handover) -> tuple[Statement, ...]:
         _tally,
         _claims,
         _customer_recipe,
+        _second_look,
         _not_said,
         _configuration_changes,
         _not_counted,
@@ -237,6 +239,13 @@ def _customer_recipe(handover: Handover) -> Iterable[Statement]:
         yield Statement("customer-recipe", text, _judgements(own))
 
 
+def _second_look(handover: Handover) -> Iterable[Statement]:
+    if handover.claims:
+        judged = _judgements(a for a in handover.attempts if a.outcome in JUDGED)
+        for rule, text in second_look(handover.attempts, handover.plan.confidence):
+            yield Statement(rule, text, judged)
+
+
 def _not_said(handover: Handover) -> Iterable[Statement]:
     if handover.claims:
         text = f"These numbers do not say: {'; '.join(NOT_SAID)}."
@@ -317,11 +326,7 @@ def attempts_of_claim(handover: Handover, claim: Claim) -> tuple[Attempt, ...]:
     tuple of Attempt
         Runs that counted and relevant failures; none when no choice fits the claim's numbers.
     """
-    judged = tuple(
-        attempt
-        for attempt in handover.attempts
-        if attempt.outcome in {Outcome.COUNTED, Outcome.RELEVANT_FAILURE}
-    )
+    judged = tuple(attempt for attempt in handover.attempts if attempt.outcome in JUDGED)
     last = max((attempt.campaign for attempt in judged), default=1)
     for attempts in (tuple(a for a in judged if a.campaign == last), judged):
         failures = sum(a.outcome is Outcome.RELEVANT_FAILURE for a in attempts)
