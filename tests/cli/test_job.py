@@ -53,3 +53,13 @@ def test_an_excluded_head_has_no_next_step(spinproof: Commands, tmp_path: Path):
     assert "QM-207-U was excluded by the customer" in asked.out
     assert "QM-207-U: not in scope" in found.out
     assert "may:" not in found.out
+
+
+def test_without_a_run_there_is_nothing_to_claim(spinproof: Commands, tmp_path: Path):
+    home = tmp_path / "home"
+    spinproof("take-in", DEMO_DATA / "qa-1041.job.toml", "--home", home, "--by", "RT-1")
+
+    said = spinproof("claims", "QM-207-L", "--home", home)
+
+    assert said.status == 0
+    assert "nothing to claim" in said.out

@@ -10,6 +10,7 @@ import pytest
 from tests.shop import HEAD
 
 from spinproof.app.burn_in import attempts
+from spinproof.app.claims import claims_of_head
 from spinproof.app.handing_over import verify
 from spinproof.app.home import Home
 from spinproof.app.intake import open_shop_ledger
@@ -58,6 +59,7 @@ def test_the_ledger_holds_every_attempt_with_its_outcome(played: tuple[Home, lis
     made, tally = attempts(ledger, HEAD)
     with ledger.reading() as reading:
         audit = reading.verify_audit()
+    words = claims_of_head(ledger, HEAD)
     ledger.close()
     burn_in = [attempt for attempt in made if attempt.purpose is Purpose.BURN_IN]
     failed = [a for a in burn_in if a.outcome is Outcome.RELEVANT_FAILURE]
@@ -71,6 +73,9 @@ def test_the_ledger_holds_every_attempt_with_its_outcome(played: tuple[Home, lis
     assert [a.purpose for a in made if a not in burn_in] == [Purpose.WITNESS]
     assert made[-1].outcome is Outcome.COUNTED
     assert audit.broken is None
+    assert "0.9460" in words.claims[0]
+    assert "0.9399" in words.claims[1]
+    assert "The count was begun 2 times" in words.beside[0]
 
 
 def test_every_trace_came_over_the_wire_and_says_that_it_is_simulated(
