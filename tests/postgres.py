@@ -75,7 +75,7 @@ class Server:
 
 
 @contextmanager
-def running_server() -> Iterator[Server]:
+def running_server(settings: tuple[str, ...] = SETTINGS) -> Iterator[Server]:
     """Run a server until the tests are done."""
     programs, identity = binaries(), _as_ordinary_user()
     folder = Path(tempfile.mkdtemp(prefix="spinpg-"))
@@ -99,7 +99,7 @@ def running_server() -> Iterator[Server]:
 
     try:
         run("initdb", "--no-sync", "-A", "trust", "-U", "spin", "-E", "UTF8", "--locale=C")
-        options = " ".join(f"-c {setting}" for setting in SETTINGS)
+        options = " ".join(f"-c {setting}" for setting in settings)
         log = str(folder / "log")
         run("pg_ctl", "-w", "-l", log, "-o", f"-k {folder} {options}", "start")
         try:
