@@ -32,6 +32,7 @@ from spinproof.model.attestation import (
     EvidenceDetail,
     Plane,
 )
+from spinproof.model.calculation import Calculation, Result, TypedInput
 from spinproof.model.check import (
     Answer,
     Checkpoint,
@@ -72,6 +73,21 @@ POSITION_OF = {
     "SC-20": "WIN",
     "SC-21": "ION",
 }
+
+CALCULATED = Calculation(
+    calculator="permissible-unbalance",
+    title="Permissible unbalance",
+    inputs=(
+        TypedInput(name="mass", label="Mass", typed="16.2 kg", si=16.2, si_unit="kg"),
+        TypedInput(name="speed", label="Speed", typed="2000 rpm", si=209.43951, si_unit="rad/s"),
+    ),
+    results=(Result(name="total", label="Whole rotor", value=487.3006, unit="g.mm", leads=True),),
+    cautions=("A grade without its speed says nothing.",),
+    formula=("U = G m / ω",),
+    model_error="A rigid rotor is assumed.",
+    sources=("ISO 21940-11:2016",),
+    software="spinproof 0.1.0",
+)
 
 
 def full_job(**changes: Any) -> JobFile:
@@ -263,8 +279,9 @@ class Floor:
 
 
 def at_bonding(floor: Floor) -> None:
-    """Pass the first check, and lock the head for the second."""
+    """Pass the first check, keep a calculation, and lock the head for the second."""
     floor.make("D-01")
+    floor.do("AS-2", lambda records: records.keep_calculation(CALCULATED, job=JOB.job, unit=HEAD))
     floor.lock()
 
 

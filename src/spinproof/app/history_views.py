@@ -49,6 +49,7 @@ ACTS = {
     "check.measure": "reading written down",
     "check.finish": "check called finished",
     "gate.sign": "gate signed",
+    "calculation.keep": "calculation kept",
     "anchor.note": "head of the trail sent out",
     "ledger.restore": "earlier state put back",
     "person.add": "person recorded",

@@ -1,5 +1,6 @@
 """Everything that can be asked of the ledger and changed in it, within one transaction."""
 
+from spinproof.ledger.calculations import CalculationRecords
 from spinproof.ledger.gates import GateRecords
 from spinproof.ledger.instruments import InstrumentRecords
 from spinproof.ledger.jobs import JobRecords
@@ -8,5 +9,13 @@ from spinproof.ledger.runs import RunRecords
 from spinproof.ledger.trail import TrailRecords
 
 
-class Records(JobRecords, PeopleRecords, RunRecords, GateRecords, InstrumentRecords, TrailRecords):
+class Records(
+    JobRecords,
+    PeopleRecords,
+    RunRecords,
+    GateRecords,
+    InstrumentRecords,
+    CalculationRecords,
+    TrailRecords,
+):
     """The ledger inside a transaction: questions as in `Reading`, and every change."""

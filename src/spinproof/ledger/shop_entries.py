@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from spinproof.ledger.states import PartState
 from spinproof.model.attestation import Attestation
+from spinproof.model.calculation import Calculation
 from spinproof.model.check import Checkpoint
 from spinproof.model.handover import ScopeState
 from spinproof.model.instrument import Standing
@@ -311,5 +312,17 @@ class SignatureEntry:
     waivers: tuple[str, ...]
     done_at: str
     """The date it bears."""
+    who: str
+    at: str
+
+
+@dataclass(frozen=True)
+class CalculationEntry:
+    """A calculation at the bench that is kept with a job."""
+
+    id: int
+    job: str
+    unit: str | None
+    content: Calculation
     who: str
     at: str

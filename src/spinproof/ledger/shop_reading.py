@@ -11,6 +11,7 @@ from spinproof.ledger import shop_tables as tables
 from spinproof.ledger.reading import Reading
 from spinproof.ledger.shop_entries import (
     AttestationEntry,
+    CalculationEntry,
     ChangeEntry,
     CheckEntry,
     MatterEntry,
@@ -28,6 +29,7 @@ from spinproof.ledger.shop_entries import (
 from spinproof.ledger.states import PartState, state_of
 from spinproof.ledger.tables import ScopeItem
 from spinproof.model.attestation import Attestation
+from spinproof.model.calculation import Calculation
 from spinproof.model.check import Checkpoint
 from spinproof.model.errors import RecordError
 from spinproof.model.handover import ScopeState
@@ -229,6 +231,30 @@ class ShopReading(Reading):
                 r.at,
             )
             for r in self._session.scalars(query.order_by(tables.AttestationRow.id))
+        )
+
+    def calculations(
+        self, job: str | None = None, unit: str | None = None
+    ) -> tuple[CalculationEntry, ...]:
+        """Give the calculations that are kept, with a job and a unit when asked, in order."""
+        row = tables.CalculationRow
+        return self._calculations(
+            *([] if job is None else [row.job == self.job(job).name]),
+            *([] if unit is None else [row.unit == self.unit(unit).designation]),
+        )
+
+    def calculation(self, number: int) -> CalculationEntry:
+        """Give one calculation by its number."""
+        found = self._calculations(tables.CalculationRow.id == number)
+        if not found:
+            _refuse_unknown("calculation", str(number))
+        return found[0]
+
+    def _calculations(self, *conditions: ColumnElement[bool]) -> tuple[CalculationEntry, ...]:
+        query = select(tables.CalculationRow).where(*conditions)
+        return tuple(
+            CalculationEntry(r.id, r.job, r.unit, Calculation.from_document(r.content), r.who, r.at)
+            for r in self._session.scalars(query.order_by(tables.CalculationRow.id))
         )
 
     def instruments(self) -> tuple[InstrumentRecord, ...]:

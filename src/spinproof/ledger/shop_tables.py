@@ -258,6 +258,20 @@ class Signature(Base):
     at: Mapped[str]
 
 
+class CalculationRow(Base):
+    """A calculation at the bench that is kept with the job."""
+
+    __tablename__ = "calculation"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job: Mapped[str] = mapped_column(ForeignKey("job.name"), index=True)
+    unit: Mapped[str | None] = mapped_column(ForeignKey(UNIT), index=True)
+    calculator: Mapped[str]
+    content: Mapped[dict[str, Any]] = mapped_column(JSON)
+    who: Mapped[str]
+    at: Mapped[str]
+
+
 ACTS: dict[str, type[Base]] = {
     "terms.set": Terms,
     "scope.step": ScopeStep,
@@ -273,5 +287,6 @@ ACTS: dict[str, type[Base]] = {
     "check.measure": MeasurementRow,
     "check.finish": CheckResult,
     "gate.sign": Signature,
+    "calculation.keep": CalculationRow,
 }
 """What can be done on the shop floor, and the table that it adds to."""
