@@ -9,6 +9,17 @@ PRINTED = {
     "kPa_g": "kPa (gauge)",
     "Ohm": "Ω",
     "rad2/s": "rad²/s",
+    "um": "µm",
+    "deg": "°",
+    "g.mm": "g·mm",
+    "g.mm2": "g·mm²",
+    "N.m": "N·m",
+    "kg.m2": "kg·m²",
+    "dm2": "dm²",
+    "m3": "m³",
+    "m3/h": "m³/h",
+    "A.h": "A·h",
+    "A/dm2": "A/dm²",
 }
 
 

@@ -22,6 +22,7 @@ from spinproof.app.sending import Sending
 from spinproof.model.errors import SpinproofError
 from spinproof.web import (
     access,
+    calculator_pages,
     check_pages,
     desks,
     fact_pages,
@@ -118,6 +119,7 @@ def create_app(
         fact_pages.router,
         instrument_pages.router,
         matter_pages.router,
+        calculator_pages.router,
     ):
         app.include_router(router)
     _answer_errors(app, home)

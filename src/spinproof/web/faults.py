@@ -14,6 +14,7 @@ STATUS_OF_CODE = {
     "document": 422,
     "tag": 422,
     "unit": 422,
+    "out-of-range": 422,
     "sheet": 422,
     "evidence": 422,
     "busy": 503,

@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 from starlette.responses import FileResponse, Response
 
+from spinproof.app.calculating import CalculationDesk
 from spinproof.app.packages import package_document, packages
 from spinproof.app.views import WORDS
 from spinproof.figures.outcome_strip import outcome_strip
@@ -25,7 +26,8 @@ def show_shop(shop: Shop) -> Response:
 def show_job(shop: Shop, job: str) -> Response:
     """Show one job: its machine drawn by heads, its scope, its exclusions."""
     view = shop.job(job)
-    return render("job.html", job=view, simulated=view.simulated)
+    kept = CalculationDesk(shop.ledger).kept_with(job)
+    return render("job.html", job=view, calculations=kept, simulated=view.simulated)
 
 
 @router.get("/heads/{head}")
@@ -45,7 +47,14 @@ def show_head(shop: Shop, head: str, outcome: str | None = None) -> Response:
         )
     view = shop.head(head)
     simulated = view.job.simulated and bool(view.runs)
-    return render("head.html", head=view, words=WORDS, chosen=outcome, simulated=simulated)
+    return render(
+        "head.html",
+        head=view,
+        words=WORDS,
+        chosen=outcome,
+        calculations=CalculationDesk(shop.ledger).kept_with(head),
+        simulated=simulated,
+    )
 
 
 @router.get("/heads/{head}/strip.svg")

@@ -6,6 +6,7 @@ from datetime import datetime
 from spinproof.app.views import NOT_JUDGED, RUNNING, VOID, LiveReading
 from spinproof.figures.marks import mark_of
 from spinproof.figures.units import printed_unit
+from spinproof.model.calculation import Result
 from spinproof.model.handover import ScopeState
 from spinproof.model.instrument import Standing
 from spinproof.model.judgement import Metric, Verdict
@@ -179,6 +180,52 @@ def measured(metric: Metric) -> str:
     return f"{number(metric.value, decimals)} ± {number(expanded, decimals)} {unit(metric.unit)}"
 
 
+def calculated(result: Result) -> str:
+    """Write a result of a calculation as value ± U with its unit, or as its words.
+
+    Examples
+    --------
+    >>> calculated(Result(name="h", label="removed", value=20.07, unit="um",
+    ...                   standard_uncertainty=0.41))
+    '20.07 ± 0.82 µm'
+    >>> calculated(Result(name="n", label="times gravity", value=876.703, unit="1"))
+    '876.7'
+    """
+    if result.value is None or result.unit is None:
+        return result.words or ""
+    name = printed_unit(result.unit)
+    if not result.standard_uncertainty:
+        return f"{_short_number(result.value)} {name}".strip()
+    expanded = COVERAGE * result.standard_uncertainty
+    decimals = decimals_of(expanded)
+    text = f"{number(result.value, decimals)} ± {number(expanded, decimals)}"
+    return f"{text} {name}".strip()
+
+
+def bracket(result: Result) -> str:
+    """Write the bracket of a result, empty when it has none.
+
+    Examples
+    --------
+    >>> bracket(Result(name="h", label="removed", value=24.0, unit="um", low=20.09, high=31.79))
+    '20.09 to 31.79 µm'
+    """
+    if result.low is None or result.high is None or result.unit is None:
+        return ""
+    low, high = _short_number(result.low), _short_number(result.high)
+    return f"{low} to {high} {printed_unit(result.unit)}".strip()
+
+
+def _short_number(value: float) -> str:
+    """Write a number to four significant digits, as a power of ten when it is tiny."""
+    if value == 0 or 1e-3 <= abs(value) < 1e3:
+        decimals = 0 if value == int(value) else _decimals_for(value)
+        return number(value, decimals)
+    if abs(value) < 1e-3:
+        return bare(float(f"{value:.4g}"))
+    return number(value, 0)
+
+
 def limit(limit_: Limit | None) -> str:
     """Write an acceptance interval with its unit.
 
@@ -262,6 +309,8 @@ FILTERS = {
     "unit": unit,
     "reading": reading,
     "measured": measured,
+    "calculated": calculated,
+    "bracket": bracket,
     "limit": limit,
     "title": title,
     "moment": moment,

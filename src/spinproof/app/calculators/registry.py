@@ -1,0 +1,7 @@
+"""All calculators, by name."""
+
+from spinproof.app.calculators.calculator import Calculator
+from spinproof.app.calculators.permissible_unbalance import PERMISSIBLE_UNBALANCE
+
+CALCULATORS: dict[str, Calculator] = {each.name: each for each in (PERMISSIBLE_UNBALANCE,)}
+"""In the order in which they are offered."""
