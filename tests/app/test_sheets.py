@@ -54,9 +54,9 @@ def known(**changes):
         "zone": SHOP_TIME,
         "rules": ShopRules(name="shop", positions=positions(), sheets=sheets(), matrix=matrix()),
         "units": {
-            "QM-207-L": UnitFacts(Belongs.HEAD, in_scope=True),
-            "QM-207-U": UnitFacts(Belongs.HEAD, in_scope=False),
-            "QM-207-S": UnitFacts(Belongs.SHARED, in_scope=True),
+            "QM-207-L": UnitFacts(Belongs.HEAD, in_scope=True, refused={"WIN": "declined"}),
+            "QM-207-U": UnitFacts(Belongs.HEAD, in_scope=False, refused={}),
+            "QM-207-S": UnitFacts(Belongs.SHARED, in_scope=True, refused={}),
         },
         "parts": {OLD_SEAL: "in DSL of QM-207-L"},
         "occupants": {
@@ -119,6 +119,22 @@ def test_a_sheet_of_parts_says_what_each_row_will_do(show):
         why="imported from a sheet",
         done_at=datetime(2030, 4, 3, tzinfo=SHOP_TIME),
     )
+
+
+def test_another_part_at_a_declined_position_is_refused_and_its_own_is_taken(show):
+    tag = tag_of("QM207LWIN01")
+    row = f"{tag};QM-207-L;WIN;%s;2030-04-03\n"
+    another, own = (
+        show(SheetKind.PARTS, PARTS + row % word) for word in ("replaced with new", "kept")
+    )
+
+    assert problems_of(another) == [
+        (
+            'rows.csv, cell C2 (column "Position")',
+            "window is declined: only the part that came from there may go back",
+        )
+    ]
+    assert own.is_ready
 
 
 def test_heads_are_found_however_they_are_written_and_others_are_told(show):

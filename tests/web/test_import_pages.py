@@ -164,3 +164,12 @@ def test_a_file_that_is_held_no_more_has_to_be_chosen_again(shop: PartsShop, cli
         origin = str(client.base_url).rstrip("/")
         refused = client.post(APPLY, data=fields, headers={"Origin": origin})
         assert "not held here" in refused.text
+
+
+def test_another_part_at_a_declined_position_is_refused_in_the_preview(client: httpx.Client):
+    day = utc_now().strftime("%Y-%m-%d %H:%M")
+    row = f"{tag_of('QM207LION02')},{HEAD},ION,replaced with new,{day}"
+    preview = upload(client, f"tag,head,position,provenance,installed\n{row}".encode())
+
+    assert "is declined: only the part that came from there may go back" in preview.text
+    assert APPLY not in preview.text

@@ -5,6 +5,7 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 
 from spinproof.app.clock import utc_now
+from spinproof.app.part_views import scope_refusal
 from spinproof.app.sheet_columns import SheetKind
 from spinproof.app.sheet_values import (
     FindingValue,
@@ -16,7 +17,7 @@ from spinproof.app.sheet_values import (
     Value,
 )
 from spinproof.app.sheets import SheetPreview, apply, preview
-from spinproof.ledger.entries import UnitKind
+from spinproof.ledger.entries import UnitEntry, UnitKind
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.measuring import Answered
@@ -26,6 +27,7 @@ from spinproof.ledger.states import PartState
 from spinproof.model.errors import GateClosedError
 from spinproof.model.matter import Finding, MatterKind
 from spinproof.model.part import Belongs, Provenance
+from spinproof.model.shop_rules import ShopRules
 
 
 def preview_sheet(
@@ -158,7 +160,9 @@ def known_of(reading: HeadReading, job: str, *, now: datetime, zone: tzinfo) -> 
         zone=zone,
         rules=rules,
         units={
-            unit.designation: UnitFacts(_belongs(unit.kind), in_scope=unit.in_scope)
+            unit.designation: UnitFacts(
+                _belongs(unit.kind), in_scope=unit.in_scope, refused=_refused(reading, unit, rules)
+            )
             for unit in units
         },
         parts=dict.fromkeys(reading.tags(), "it is given to another part")
@@ -182,6 +186,17 @@ def known_of(reading: HeadReading, job: str, *, now: datetime, zone: tzinfo) -> 
             if isinstance(matter.content, Finding)
         },
     )
+
+
+def _refused(reading: HeadReading, unit: UnitEntry, rules: ShopRules) -> dict[str, str]:
+    lines = reading.scope_items(unit.job)
+    found = {
+        place.code: scope_refusal(
+            unit, tuple(x for x in lines if (x.unit, x.position) == (unit.designation, place.code))
+        )
+        for place in rules.positions.of(_belongs(unit.kind))
+    }
+    return {code: word for code, word in found.items() if word is not None}
 
 
 def _belongs(kind: UnitKind) -> Belongs:

@@ -184,6 +184,7 @@ def part_of(row: RowReader) -> tuple[str, PartValue] | None:
     provenance = row.choice("provenance", Provenance)
     if provenance is Provenance.MISSING:
         row.fail("provenance", "a missing part has no tag", "Record the position as empty instead.")
+    _require_wanted(row, unit, position, provenance)
     done_at = row.moment("installed")
     words, why = row.text("part"), row.text("why", TEXT)
     serial, lot, material = (row.text(key) or None for key in ("serial", "lot", "material"))
@@ -208,6 +209,19 @@ def part_of(row: RowReader) -> tuple[str, PartValue] | None:
         why or "imported from a sheet",
         done_at,
     )
+
+
+def _require_wanted(
+    row: RowReader, unit: str | None, position: Position | None, provenance: Provenance | None
+) -> None:
+    """Refuse another part where the customer declined work, as the page of the position does."""
+    refused = row.known.units[unit].refused.get(position.code) if unit and position else None
+    if position and refused and provenance not in {Provenance.KEPT, None}:
+        row.fail(
+            "position",
+            f"{position.name} is {refused}: only the part that came from there may go back",
+            "To fit another one, have the customer accept a change order for it first.",
+        )
 
 
 def finding_of(row: RowReader) -> tuple[str, FindingValue] | None:

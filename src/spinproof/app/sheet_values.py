@@ -17,6 +17,8 @@ class UnitFacts:
 
     belongs: Belongs
     in_scope: bool
+    refused: Mapping[str, str]
+    """Positions where no other part may be fitted, and why: "declined", "not in scope"."""
 
 
 @dataclass(frozen=True)
