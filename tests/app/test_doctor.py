@@ -236,3 +236,14 @@ def test_a_server_that_may_lose_what_it_confirmed_is_named():
         "the guard against DELETE on audit is gone: somebody removed it",
         "the guard against UPDATE on audit is gone: somebody removed it",
     }
+
+
+def test_many_files_that_are_missing_are_counted_and_not_all_told(shop: Shop):
+    with shop.ledger.transaction("TT-1", cases.later(500)) as records:
+        for i in range(doctor.MOST + 5):
+            records.add_evidence("QA-1041", f"{i:064x}", f"{i}.txt", "never came")
+
+    said = [each for each in heavy(examine(shop.home, shop.ledger)) if "missing" in each]
+
+    assert len(said) == doctor.MOST + 1
+    assert said[-1].startswith("5 more files that are missing or were changed. Put it back")

@@ -17,7 +17,7 @@ from spinproof.ledger.entries import AuditCheck, RunEntry, RunState
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.heads import Anchor, AnchorEntry, Way
 from spinproof.ledger.ledger import Ledger
-from spinproof.model.errors import BusyError, StorageError
+from spinproof.model.errors import BusyError, RecordError, StorageError
 from spinproof.record.journal import SUFFIX
 
 MOST = 40
@@ -88,32 +88,59 @@ def _of_recorded(
     try:
         faults = ledger.faults()
         with ledger.reading() as reading:
-            check, anchors = reading.verify_audit(outside), reading.anchors()
-            runs = reading.runs()
-            files = _files_named(home, reading)
+            check = reading.verify_audit(outside)
+            named, unread = _what_records_name(home, reading)
     except StorageError as error:  # the ledger cannot be read: all that can be said of it
         return [Finding(Weight.WRONG, f"{error.what}, at {error.where}", error.mend)]
     examined = (
         f"examined were {check.entries} rows of the audit trail with the root {check.root}, the "
-        f"tables that they tell of, and {len(files)} files"
+        f"tables that they tell of, and {len(named.files)} files"
     )
     return [
         *_of_trail(check),
+        *unread,
         *(Finding(Weight.WRONG, fault, _LOOK) for fault in faults),
-        *_of_files(files, on_file),
-        *_strays(home, files),
-        *_of_recordings(home, runs),
-        *_of_backups(anchors, utc_now()),
+        *_few(_of_files(named.files, on_file), "files that are missing or were changed"),
+        *([] if unread else _few(_strays(home, named.files), "files that no record names")),
+        *_of_recordings(home, named.runs),
+        *_of_backups(named.anchors, utc_now()),
         Finding(Weight.NOTE, examined),
     ]
 
 
+@dataclass(frozen=True)
+class _Named:
+    """What the records name."""
+
+    files: dict[Path, tuple[str, str]]
+    runs: tuple[RunEntry, ...] = ()
+    anchors: tuple[AnchorEntry, ...] = ()
+
+
+def _what_records_name(home: Home, reading: HeadReading) -> tuple[_Named, list[Finding]]:
+    """Give what the records name, and say so when they cannot be read as what they are."""
+    try:
+        return _Named(_files_named(home, reading), reading.runs(), reading.anchors()), []
+    except (ValueError, TypeError, LookupError, RecordError) as error:
+        what = f"the records cannot be read any more ({error}), so no file was examined"
+        return _Named({}), [Finding(Weight.WRONG, what, _LOOK)]
+
+
+def _few(findings: Iterable[Finding], kind: str) -> Iterator[Finding]:
+    """Tell the first of many alike, and how many more there are."""
+    more: list[Finding] = []
+    for count, finding in enumerate(findings):
+        if count < MOST:
+            yield finding
+        else:
+            more.append(finding)
+    if more:
+        yield Finding(more[0].weight, f"{len(more)} more {kind}", more[0].mend)
+
+
 def _of_trail(check: AuditCheck) -> Iterator[Finding]:
-    for what in check.findings[:MOST]:
-        yield Finding(Weight.WRONG, what, _LOOK)
-    if len(check.findings) > MOST:
-        more = len(check.findings) - MOST
-        yield Finding(Weight.WRONG, f"{more} more contradictions like these", _LOOK)
+    found = (Finding(Weight.WRONG, what, _LOOK) for what in check.findings)
+    yield from _few(found, "contradictions like these")
     for what in check.forks:
         yield Finding(Weight.RISK, what, "Ask who put it back whether the reason still holds.")
     for what in check.unproved:

@@ -8,6 +8,7 @@ heads that left the house.
 import json
 from collections.abc import Iterable, Iterator
 from contextlib import closing
+from dataclasses import fields
 from typing import Any
 
 from sqlalchemy import select
@@ -109,7 +110,7 @@ class _Walk:
             self._listen(row, ACTS[row.act])
         self._log = self._log or row.sha256[:LOG_DIGITS]
         self._next, self.head = row.seq + 1, row.sha256
-        self.tree.add(bytes.fromhex(row.sha256))
+        self.tree.add(_leaf(row.sha256))
         if self.tree.size in self._sizes:
             self._roots[self.tree.size] = self.tree.root.hex()
 
@@ -118,14 +119,17 @@ class _Walk:
             yield _missing(self._next, row.seq)
         elif row.previous != self.head:
             yield f"row {row.seq} does not follow the row before it"
-        if row.sha256 != audit.row_hash(row):
+        if row.sha256 != _hash_of(row):
             yield f"row {row.seq} was changed after it was written"
         if row.act not in ACTS:
             yield f"row {row.seq} tells of {row.act}, which is no act of the ledger"
 
     def _listen(self, row: AuditEntry, table: type[tables.Base]) -> None:
-        before = None if row.before is None else json.loads(row.before)
-        since = json.loads(row.after)
+        told = _told_by(row)
+        if told is None:
+            self.findings.append(f"row {row.seq} tells nothing that can be read")
+            return
+        before, since = told
         key = key_of(table, since)
         known = self.told.get(key)
         if (before is None) is not (known is None) or _differing(before or {}, known or {}):
@@ -137,13 +141,39 @@ class _Walk:
             self._put_back(row, since)
 
     def _put_back(self, row: AuditEntry, since: dict[str, Any]) -> None:
-        entry = RestorationEntry(**{k: v for k, v in since.items() if k != "id"})
+        told: dict[str, Any] = {f.name: since.get(f.name) for f in fields(RestorationEntry)}
+        entry = RestorationEntry(**told)
         if (entry.size, entry.root) != (self.tree.size, self.tree.root.hex()):
             self.findings.append(
                 f"row {row.seq} tells that a state of {entry.size} rows was put back, and the "
                 f"{self.tree.size} rows before it are not that state"
             )
         self._restorations.append(entry)
+
+
+def _hash_of(row: AuditEntry) -> str | None:
+    try:
+        return audit.row_hash(row)
+    except ValueError:  # a salt that is none
+        return None
+
+
+def _leaf(sha256: str) -> bytes:
+    try:
+        return bytes.fromhex(sha256)
+    except ValueError:  # the row was found to be changed already
+        return sha256.encode()
+
+
+def _told_by(row: AuditEntry) -> tuple[dict[str, Any] | None, dict[str, Any]] | None:
+    """Give what a row tells, the content before and since; None when it cannot be read."""
+    try:
+        before = None if row.before is None else json.loads(row.before)
+        since = json.loads(row.after)
+    except ValueError:
+        return None
+    whole = isinstance(since, dict) and isinstance(before, dict | None)
+    return (before, since) if whole else None
 
 
 def _missing(first: int, found: int) -> str:
@@ -181,18 +211,46 @@ def _contradictions(session: Session, told: dict[str, dict[str, Any]]) -> Iterat
     rest = dict(told)
     for table in dict.fromkeys(ACTS.values()):
         columns = {column.name for column in table.__table__.columns}
-        for row in session.scalars(select(table)):
-            found = audit.content(row)
-            since = rest.pop(key_of(table, found), None)
+        for key, found in _held(session, table):
+            since = rest.pop(key, None)
             if since is None:
-                yield f"{key_of(table, found)} is not in the trail"
+                yield f"{key} is not in the trail"
+                continue
+            if isinstance(found, str):
+                yield f"{key} is not what the trail tells: it cannot be read ({found})"
                 continue
             kept = {key: value for key, value in since.items() if key in columns}
             if changed := _differing(found, kept):
                 what = ", ".join(changed)
-                yield f"{key_of(table, found)} is not what the trail tells: {what} differs"
+                yield f"{key} is not what the trail tells: {what} differs"
     for key in rest:
         yield f"{key} is in the trail, and gone from its table"
+
+
+def _held(session: Session, table: type[tables.Base]) -> Iterator[tuple[str, dict[str, Any] | str]]:
+    """Give the rows of a table by key; for one that cannot be read, why."""
+    try:
+        rows = [audit.content(row) for row in session.scalars(select(table))]
+    except ValueError:
+        yield from _held_one_by_one(session, table)
+        return
+    for row in rows:
+        yield key_of(table, row), row
+
+
+def _held_one_by_one(
+    session: Session, table: type[tables.Base]
+) -> Iterator[tuple[str, dict[str, Any] | str]]:
+    keys = list(table.__table__.primary_key)
+    for values in session.execute(select(*keys)).all():
+        key = key_of(table, {column.name: v for column, v in zip(keys, values, strict=True)})
+        try:
+            row = session.get(table, tuple(values))
+        except ValueError as error:
+            yield key, str(error)
+            continue
+        if row is not None:
+            yield key, audit.content(row)
 
 
 def _changed_texts(session: Session) -> Iterator[str]:
@@ -200,7 +258,7 @@ def _changed_texts(session: Session) -> Iterator[str]:
         query = select(table.sha256, table.canonical).execution_options(yield_per=100)
         with session.execute(query) as result:
             for own, text in result:
-                if sha256_of_bytes(text.encode()) != own:
+                if not isinstance(text, str) or sha256_of_bytes(text.encode()) != own:
                     yield f"{table.__tablename__} {own} was changed after it was written"
 
 
