@@ -4,12 +4,14 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from spinproof.app.calculators.calculator import Answer, Calculator, Inputs, Value, Words
 from spinproof.app.calculators.reading import read_inputs
 from spinproof.app.calculators.registry import CALCULATORS
 from spinproof.app.calculators.spreading import Spreader
 from spinproof.app.clock import utc_now
+from spinproof.files.durable import write_durably
 from spinproof.ledger.entries import UnitKind
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.ledger import Ledger
@@ -106,6 +108,22 @@ def figure_of(name: str, typed: Mapping[str, str]) -> str | None:
     if calculator.draw is None:
         return None
     return calculator.draw(read_inputs(calculator, typed).inputs)
+
+
+def write_figure(name: str, typed: Mapping[str, str], path: Path) -> None:
+    """Write the drawing of the answer to a file.
+
+    Raises
+    ------
+    RecordError
+        If the calculator draws nothing.
+    """
+    figure = figure_of(name, typed)
+    if figure is None:
+        raise RecordError(
+            "this calculator draws nothing", where=f"calculator {name}", mend="Leave --figure out."
+        )
+    write_durably(path, figure.encode())
 
 
 def _answered(calculator: Calculator, inputs: Inputs) -> Answer:
