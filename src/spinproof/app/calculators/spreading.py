@@ -12,6 +12,8 @@ from spinproof.stats.distributions import Gaussian
 from spinproof.stats.uncertainty import Budget, Input, budget
 
 Law = Callable[[Inputs], Answer]
+NOISE = 1e-9
+"""Relative uncertainty below which a result does not depend on the inputs: rounding alone."""
 SHOWN = 3
 """Inputs that are named as the ones that an uncertainty comes from."""
 
@@ -54,7 +56,7 @@ class Spreader:
         except (OutOfRangeError, KeyError):
             return (own or None), (), "the uncertainties of the inputs reach beyond the method"
         total = float((found.uncertainty**2 + own**2) ** 0.5)
-        if not total:
+        if total <= NOISE * abs(result.si):
             return None, (), None
         ordered = sorted(found.contributions, key=lambda each: -each.contribution)
         shares = tuple(
