@@ -20,6 +20,7 @@ from spinproof.model.noun import Noun
 EVIDENCE_FILE = "evidence.json"
 DOSSIER_FILE = "dossier.pdf"
 INSTRUCTIONS_FILE = "VERIFY.txt"
+PAGE_FILE = "verify.html"
 WITHOUT_SUM = frozenset({EVIDENCE_FILE, DOSSIER_FILE, INSTRUCTIONS_FILE})
 """Files whose sum stands in the list alone: they carry the sum of evidence.json, or are it."""
 

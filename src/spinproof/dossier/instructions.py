@@ -77,7 +77,11 @@ def instructions(handover: Handover, listed_files: int, fingerprint: str) -> str
         "",
         '   spinproof verify FOLDER --fingerprint "the one you were given"',
         "",
-        "3. Or with general tools, inside the folder of the package:",
+        "3. Or in a browser, without a network: open verify.html, give the fingerprint, and choose",
+        "   this folder. A page from the package proves least: whoever changed the package could",
+        "   have changed it too. Take it from a package that you trust.",
+        "",
+        "4. Or with general tools, inside the folder of the package:",
         "",
     ]
     for command, shown in steps(listed_files):

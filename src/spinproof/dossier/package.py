@@ -1,15 +1,17 @@
 """The package that goes to the customer: built aside, renamed whole, signed."""
 
 import shutil
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from spinproof.dossier.document import Seal, render_document
+from spinproof.dossier.curves import curves_table
+from spinproof.dossier.document import Seal, render_document, typeset_texts
 from spinproof.dossier.evidence import (
     DOSSIER_FILE,
     EVIDENCE_FILE,
     INSTRUCTIONS_FILE,
+    PAGE_FILE,
     WITHOUT_SUM,
     evidence_document,
 )
@@ -33,6 +35,12 @@ from spinproof.model.head import HeadSpec
 from spinproof.model.limit import LimitSet
 from spinproof.model.noun import Noun
 
+Look = Callable[[Mapping[str, str | bytes]], None]
+"""Looks at all texts and files of a package, and raises when it must not be released."""
+
+PAGE = Path(__file__).parent / PAGE_FILE
+"""The page that checks a package in a browser, the same in each package."""
+
 
 def write_package(
     handover: Handover,
@@ -42,6 +50,7 @@ def write_package(
     evidence: Mapping[str, Path],
     key: ReleaseKey,
     folder: Path,
+    last_look: Look = lambda _: None,
 ) -> Path:
     """Write the signed package of a head.
 
@@ -59,6 +68,8 @@ def write_package(
         The shop's key.
     folder : Path
         Where the package is to stand, in a folder named after job and head.
+    last_look : callable
+        Given every text that was typeset and every file, by name, before anything is signed.
 
     Returns
     -------
@@ -82,9 +93,12 @@ def write_package(
         records = _write_documents(handover, inputs, place)
         records |= _copy_traces(handover, traces, place)
         records |= _copy_evidence(handover.evidence, evidence, place)
+        records |= _write_curves(handover, place)
+        records |= {PAGE_FILE: _write(place / PAGE_FILE, PAGE.read_bytes())}
         records |= {CERTIFICATE_FILE: _write(place / CERTIFICATE_FILE, key.certificate_pem)}
         _refuse_incomplete(handover, records)
-        _write_statements(handover, records, key, place)
+        typeset = _write_statements(handover, records, key, place)
+        last_look(typeset | _files(place))
         _seal(place, key)
     return target
 
@@ -110,6 +124,15 @@ def _write_documents(
     return {
         path: _write(place / path, canonical_json(document)) for path, document in documents.items()
     }
+
+
+def _write_curves(handover: Handover, place: Path) -> dict[str, str]:
+    """Write the curves of each run as the figures show them, for the page and for spreadsheets."""
+    tables = {
+        f"curves/{_plain(record.attempt.run)}.csv": curves_table(record.series)
+        for record in all_records(handover)
+    }
+    return {path: _write(place / path, data) for path, data in tables.items()}
 
 
 def _copy_traces(handover: Handover, traces: Mapping[str, Path], place: Path) -> dict[str, str]:
@@ -176,8 +199,11 @@ def _refuse_incomplete(handover: Handover, records: Mapping[str, str]) -> None:
 
 def _write_statements(
     handover: Handover, records: Mapping[str, str], key: ReleaseKey, place: Path
-) -> None:
-    """Write evidence.json, the document that prints its sum, and how to verify both."""
+) -> dict[str, str | bytes]:
+    """Write evidence.json, the document that prints its sum, and how to verify both.
+
+    Gives the texts that the document was typeset from.
+    """
     statements = make_statements(handover)
     document = evidence_document(handover, statements, records, key.fingerprint).to_document()
     refuse_promises(document, EVIDENCE_FILE)
@@ -186,6 +212,18 @@ def _write_statements(
     _write(place / DOSSIER_FILE, render_document(handover, statements, seal))
     text = instructions(handover, seal.listed_files, key.fingerprint)
     _write(place / INSTRUCTIONS_FILE, text.encode("ascii", "replace"))
+    return {
+        f"{DOSSIER_FILE}, {what}": words
+        for what, words in typeset_texts(handover, statements, seal).items()
+    }
+
+
+def _files(place: Path) -> dict[str, str | bytes]:
+    return {
+        path.relative_to(place).as_posix(): path.read_bytes()
+        for path in sorted(place.rglob("*"))
+        if path.is_file()
+    }
 
 
 def _seal(place: Path, key: ReleaseKey) -> None:
