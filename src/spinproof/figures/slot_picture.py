@@ -9,6 +9,10 @@ from spinproof.figures.svg import box, drawing, element, label, line
 
 EDGE, TITLE_H, ROW_H, STRIP_W, GAP = 18.0, 40.0, 13.0, 120.0, 26.0
 ROTOR_R = 105.0
+SEAT = 0.62 * ROTOR_R
+"""Where the cassettes are drawn. [CSS px]"""
+MOST_PULL = 3.0
+"""Multiple of the limit at which the stroke of the unbalance reaches the rim."""
 LEGEND_H = 26.0
 
 
@@ -67,7 +71,7 @@ def slot_picture(
     for number, cassette in enumerate(cassettes, start=1):
         left = EDGE + rotor_w + (number - 1) * (STRIP_W + GAP)
         children.append(_strip(cassette, slots, left, number))
-    children += [_legend(height - EDGE), label(EDGE + 250, height - EDGE + 4, words, size=12)]
+    children += [_legend(height - EDGE), label(EDGE + 260, height - EDGE + 4, words, size=12)]
     return drawing(width, height, f"{title}. {counts}. {words}".strip(), children)
 
 
@@ -97,42 +101,34 @@ def _rotor(cassettes: Sequence[CassettePicture], pull: tuple[float, float] | Non
     x, y = EDGE + ROTOR_R, TITLE_H + 22 + ROTOR_R
     drawn = [
         element("circle", cx=x, cy=y, r=ROTOR_R, fill=PAPER, stroke=INK, stroke_width=2),
+        *(_seat(cassette, number, x, y) for number, cassette in enumerate(cassettes, start=1)),
         element("circle", cx=x, cy=y, r=4, fill=INK),
     ]
-    for number, cassette in enumerate(cassettes, start=1):
-        at = 0.6 * ROTOR_R
-        cx, cy = x + at * math.sin(cassette.angle), y - at * math.cos(cassette.angle)
-        drawn += [
-            element("circle", cx=cx, cy=cy, r=30, fill=BAND, stroke=INK, stroke_width=1.4),
-            label(cx, cy - 2, f"{number}", size=14, anchor="middle", weight="700"),
-            label(
-                cx,
-                cy + 15,
-                f"{len(cassette.loaded) + len(cassette.dummies)}",
-                size=12,
-                anchor="middle",
-            ),
-        ]
     if pull is not None and pull[0] > 0:
-        reach = ROTOR_R * min(pull[0], 3.0) / 3.0
+        reach = ROTOR_R * (0.2 + 0.8 * min(pull[0], MOST_PULL) / MOST_PULL)
         tip = x + reach * math.sin(pull[1]), y - reach * math.cos(pull[1])
-        drawn += [
-            line(x, y, *tip, stroke=VERMILLION, width=3),
-            element(
-                "circle", cx=tip[0], cy=tip[1], r=5, fill=VERMILLION, stroke=INK, stroke_width=1
-            ),
-        ]
-    drawn.append(
-        label(
-            x,
-            y + ROTOR_R + 18,
-            "seen along the axis; the arrow is the unbalance",
-            size=11,
-            fill=MUTED,
-            anchor="middle",
+        point = element(
+            "circle", cx=tip[0], cy=tip[1], r=6, fill=VERMILLION, stroke=INK, stroke_width=1
+        )
+        drawn += [line(x, y, *tip, stroke=VERMILLION, width=4), point]
+    said = ("seen along the axis;", "the stroke shows where the load pulls")
+    drawn += [
+        label(x, y + ROTOR_R + 18 + 15 * n, words, size=11, fill=MUTED, anchor="middle")
+        for n, words in enumerate(said if pull else said[:1])
+    ]
+    return element("g", *drawn)
+
+
+def _seat(cassette: CassettePicture, number: int, x: float, y: float) -> str:
+    cx, cy = x + SEAT * math.sin(cassette.angle), y - SEAT * math.cos(cassette.angle)
+    held = f"{len(cassette.loaded)}" + (f"+{len(cassette.dummies)}" if cassette.dummies else "")
+    return "".join(
+        (
+            element("circle", cx=cx, cy=cy, r=34, fill=BAND, stroke=INK, stroke_width=1.4),
+            label(cx - 16, cy + 5, f"{number}", size=15, anchor="middle", weight="700"),
+            label(cx + 11, cy + 5, held, size=11, anchor="middle", fill=MUTED),
         )
     )
-    return element("g", *drawn)  # fmt: skip
 
 
 def _legend(y: float) -> str:
@@ -140,7 +136,7 @@ def _legend(y: float) -> str:
     for number, (words, stroke, width, dash) in enumerate(
         (("wafer", BLUE, 5.0, None), ("dummy", ORANGE, 5.0, "8 4"), ("empty", RULE, 1.0, None))
     ):
-        x = EDGE + 78.0 * number
+        x = EDGE + 86.0 * number
         drawn += [
             line(x, y, x + 26, y, stroke=stroke, width=width, dash=dash),
             label(x + 31, y + 4, words, size=11, fill=MUTED),
