@@ -1,5 +1,6 @@
 """``spinproof doctor``, ``backup``, ``restore``, ``export``, ``rebuild`` and ``anchor``."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -8,7 +9,17 @@ import typer
 from spinproof.cli.job import By, HomeFolder, opened
 from spinproof.cli.show import console, say
 
+MOST = 40
+"""Remarks that are printed one by one."""
 Folder = Annotated[Path, typer.Argument(help="Folder, best on another disk.")]
+
+
+def say_remarks(remarks: Sequence[str]) -> None:
+    """Print remarks; of very many alike the last few, which tell of the whole."""
+    if len(remarks) > MOST:
+        say(f"  - {len(remarks) - MOST} more like the first of these")
+    for remark in (*remarks[: MOST // 2], *remarks[MOST // 2 :][-(MOST // 2) :]):
+        say(f"  - {remark}")
 
 
 def backup(folder: Folder, home: HomeFolder, by: By) -> None:
@@ -24,8 +35,7 @@ def backup(folder: Folder, home: HomeFolder, by: By) -> None:
             on_file=lambda count: status.update(f"{count} files saved"),
         )
     say(f"{made.files} files are safe in {folder}, {made.copied} of them new")
-    for remark in made.remarks:
-        say(f"  - {remark}")
+    say_remarks(made.remarks)
 
 
 def restore(
@@ -39,9 +49,10 @@ def restore(
     from spinproof.app.restoring import restore as put_back
 
     done = put_back(folder, into, by=by, why=why, name=name)
-    say(f"put back into {into}")
-    for remark in done.remarks:
-        say(f"  - {remark}")
+    head = done.state.filed.signed.head
+    say(f"put back into {into}, as it was on {done.state.filed.at}")
+    say(f"its audit trail had {head.size} rows then, and has the same root: {head.root}")
+    say_remarks(done.remarks)
 
 
 def export(
@@ -55,8 +66,7 @@ def export(
     with opened(home) as (folders, ledger), console.status("writing"):
         made = export_shop(folders, ledger, folder, job=job)
     say(f"{made.files} files written to {made.path}")
-    for remark in made.remarks:
-        say(f"  - {remark}")
+    say_remarks(made.remarks)
 
 
 def rebuild(
@@ -67,9 +77,9 @@ def rebuild(
     from spinproof.app.exchange import import_shop
 
     made = import_shop(folder, into)
-    say(f"{made.check.entries} entries of the audit trail are in {into}")
-    for remark in made.remarks:
-        say(f"  - {remark}")
+    say(f"{made.check.entries} rows of the audit trail are in {into}, with the root of the export:")
+    say(made.check.root)
+    say_remarks(made.remarks)
 
 
 def anchor(

@@ -18,6 +18,9 @@ from spinproof.model.errors import RecordError
 
 MEND = "Take the export again from the ledger that it came from, and copy it whole."
 
+BATCH = 500
+"""Rows of the trail that are written at once."""
+
 
 @dataclass(frozen=True)
 class Line:
@@ -93,7 +96,7 @@ def replay(connection: Connection, lines: Iterable[Line], texts: Path) -> int:
             mend="Import into an empty ledger; two trails cannot be merged.",
         )
     known: set[str] = set()
-    count = 0
+    count, waiting = 0, []
     for line in lines:
         if line.row is None:
             raise RecordError(
@@ -108,8 +111,13 @@ def replay(connection: Connection, lines: Iterable[Line], texts: Path) -> int:
                 mend="Import with the version that wrote the export, or a later one.",
             )
         _apply(connection, line.row, known, texts)
-        connection.execute(insert(tables.Audit).values(vars(line.row)))
+        waiting.append(vars(line.row))
         count += 1
+        if len(waiting) == BATCH:
+            connection.execute(insert(tables.Audit), waiting)
+            waiting = []
+    if waiting:
+        connection.execute(insert(tables.Audit), waiting)
     if connection.dialect.name == "postgresql":
         set_counters(connection)
     return count

@@ -11,7 +11,7 @@ from contextlib import closing
 from dataclasses import fields
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Boolean, Integer, select, type_coerce
 from sqlalchemy.orm import Session
 
 from spinproof.files.digest import sha256_of_bytes
@@ -56,6 +56,7 @@ def verify(session: Session, outside: Iterable[Anchor] = ()) -> AuditCheck:
     findings = (
         *walk.findings,
         *_contradictions(session, walk.told),
+        *_neither_true_nor_false(session),
         *_changed_texts(session),
         *against.findings,
     )
@@ -251,6 +252,21 @@ def _held_one_by_one(
             continue
         if row is not None:
             yield key, audit.content(row)
+
+
+def _neither_true_nor_false(session: Session) -> Iterator[str]:
+    """Name what reads as true in one question and as false in another: SQLite takes any value."""
+    if session.get_bind().dialect.name != "sqlite":
+        return
+    for table in dict.fromkeys(ACTS.values()):
+        keys = list(table.__table__.primary_key)
+        for column in table.__table__.columns:
+            if not isinstance(column.type, Boolean):
+                continue
+            odd = select(*keys).where(type_coerce(column, Integer).not_in((0, 1)))
+            for row in session.execute(odd).mappings():
+                key = key_of(table, dict(row))
+                yield f"{key} is not what the trail tells: {column.name} is neither true nor false"
 
 
 def _changed_texts(session: Session) -> Iterator[str]:
