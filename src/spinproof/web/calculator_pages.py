@@ -109,6 +109,11 @@ class Sheet:
         return Sheet(self.calculator, self.calculator.example, self.place).address()
 
     @property
+    def spreads(self) -> bool:
+        """Whether a standard uncertainty may be typed anywhere."""
+        return any(each.uncertain for each in self.calculator.fields)
+
+    @property
     def wide(self) -> bool:
         """Whether the form holds tables or slots, and needs the whole width."""
         return any(each.kind in {Kind.ROWS, Kind.SLOTS} for each in self.calculator.fields)
