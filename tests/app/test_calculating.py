@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -35,7 +36,12 @@ from spinproof.app.calculators.registry import CALCULATORS
 from spinproof.app.calculators.slots import read_slots, write_slots
 from spinproof.app.calculators.spreading import Spreader
 from spinproof.model.calculation import Calculation
-from spinproof.model.errors import DocumentError, OutOfRangeError, RecordError
+from spinproof.model.errors import (
+    DocumentError,
+    OutOfRangeError,
+    RecordError,
+    SpinproofError,
+)
 from spinproof.model.quantity import Dimension
 
 ROTOR = {"grade": "6.3 mm/s", "mass": "16.2 kg", "speed": "2000 rpm"}
@@ -104,6 +110,18 @@ def test_each_field_has_an_example_and_no_input_beside_them_is_taken(calculator:
             assert "Fill this in" in problems(calculator.name, left_out)[field.name]
 
 
+@EACH
+@pytest.mark.parametrize("size", ["0", "1e-300", "1e300", "-1", "1e12"])
+def test_no_size_of_an_input_ends_in_anything_but_an_answer_or_a_reason(
+    calculator: Calculator, size: str
+):
+    for field in calculator.fields:
+        if field.kind is Kind.QUANTITY:
+            typed = calculator.example | {field.name: f"{size} {field.units[0]}"}
+            with suppress(SpinproofError):
+                assert calculate(calculator.name, typed).results
+
+
 @DRAWING
 def test_the_drawing_is_sound_and_the_same_for_the_same_inputs(calculator: Calculator):
     drawn = figure_of(calculator.name, calculator.example)
@@ -155,6 +173,7 @@ def test_outside_the_law_nothing_is_said_but_why():
         ({"grade.u": "1 mm/s"}, "grade.u", "No uncertainty is taken"),
         ({"mass": "1e999 kg"}, "mass", "too large"),
         ({"mass": "1,200 kg"}, "mass", "can be read as"),
+        ({"mass": f"{1:01200d} kg"}, "mass", "At most 1000 characters"),
     ],
 )
 def test_what_cannot_be_read_is_said_at_its_input(typed: dict[str, str], key: str, said: str):

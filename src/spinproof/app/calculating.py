@@ -5,6 +5,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NoReturn
+
+import numpy as np
 
 from spinproof.app.calculators.calculator import Answer, Calculator, Inputs, Value, Words
 from spinproof.app.calculators.reading import read_inputs
@@ -87,7 +90,7 @@ def calculate(name: str, typed: Mapping[str, str]) -> Calculation:
     calculator = calculator_named(name)
     reading = read_inputs(calculator, typed)
     answer = _answered(calculator, reading.inputs)
-    spreader = Spreader(calculator.compute, reading)
+    spreader = Spreader(lambda inputs: _answered(calculator, inputs), reading)
     return Calculation(
         calculator=calculator.name,
         title=calculator.title,
@@ -127,17 +130,39 @@ def write_figure(name: str, typed: Mapping[str, str], path: Path) -> None:
 
 
 def _answered(calculator: Calculator, inputs: Inputs) -> Answer:
+    """Apply the law.
+
+    Raises
+    ------
+    OutOfRangeError
+        If it says nothing about such inputs.
+    """
+    where = f"calculator {calculator.name}"
     try:
-        return calculator.compute(inputs)
+        with np.errstate(all="ignore"):
+            answer = calculator.compute(inputs)
     except OutOfRangeError as error:
         generic = error.what.endswith("inputs are outside the law")
         what = "an input lies outside the range of its law" if generic else error.what
+        where = f"{where} ({error.where})"
         raise OutOfRangeError(
-            f"cannot say: {what}",
-            where=f"calculator {calculator.name} ({error.where})",
-            mend=error.mend,
-            mask=error.mask,
+            f"cannot say: {what}", where=where, mend=error.mend, mask=error.mask
         ) from error
+    except ArithmeticError as error:
+        _refuse("the numbers leave every range", where, error)
+    for each in answer.results:
+        if isinstance(each, Value) and not math.isfinite(each.si):
+            _refuse(f"{each.label} is no finite number", where)
+    return answer
+
+
+def _refuse(what: str, where: str, cause: Exception | None = None) -> NoReturn:
+    raise OutOfRangeError(
+        f"cannot say: {what}",
+        where=where,
+        mend="Check the size of each input, and its unit.",
+        mask=np.array([True]),
+    ) from cause
 
 
 def _result(found: Value | Words, spreader: Spreader) -> Result:

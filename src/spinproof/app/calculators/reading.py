@@ -12,6 +12,8 @@ from spinproof.model.quantity import BASES, Dimension, parse_quantity
 
 MOST_ROWS = 60
 """Rows of a table that are taken."""
+LONGEST = 1000
+"""Characters of an input that are taken."""
 UNCERTAINTY = ".u"
 """What follows a field's name in the key of its standard uncertainty."""
 _PLAIN = re.compile("[+\N{MINUS SIGN}-]?[0-9]+([.,][0-9]+)?([eE][+-]?[0-9]+)?")
@@ -72,6 +74,9 @@ def read_inputs(calculator: Calculator, typed: Mapping[str, str]) -> Reading:
     texts = {key: text.strip() for key, text in typed.items() if text.strip()}
     reading = Reading()
     left = set(texts)
+    for key, text in texts.items():
+        if len(text) > LONGEST:
+            reading.problems[key] = f"At most {LONGEST} characters are taken."
     for each in calculator.fields:
         if each.kind is Kind.ROWS:
             left -= _read_rows(each, texts, reading)
@@ -202,7 +207,7 @@ def _spread(
         reading.problems[place] = "No uncertainty is taken for this input."
         return None
     try:
-        if text.endswith("%") and each.dimension is not Dimension.RATIO:
+        if text.endswith("%") and each.dimension not in {Dimension.RATIO, Dimension.TEMPERATURE}:
             spread = abs(value) * parse_quantity(text, Dimension.RATIO, where=place).base
         else:
             dimension = each.dimension
