@@ -12,6 +12,7 @@ from spinproof.ledger.entries import UnitKind
 from spinproof.ledger.exporting import rows_of_other_jobs
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.ledger import Ledger
+from spinproof.ledger.searching import search
 from spinproof.model.errors import RecordError
 from spinproof.model.job import JobFile
 
@@ -86,3 +87,14 @@ def test_the_export_of_another_job_does_not_hold_it(ledger: Ledger):
 
     assert last in withheld
     assert last not in own
+
+
+def test_it_is_found_by_its_title_and_who_kept_it(ledger: Ledger):
+    take_in(ledger)
+    number = kept(ledger)
+    with ledger.reading() as records:
+        found = [h for h in search(records, "unbalance AS-2") if h.kind == "calculation"]
+
+    assert [(hit.name, hit.words, hit.job, hit.unit) for hit in found] == [
+        (str(number), "Permissible unbalance", JOB.job, HEAD)
+    ]

@@ -212,6 +212,7 @@ def page_of(hit: Hit) -> str:
         "head": f"/heads/{name}",
         "run": f"/runs/{name}",
         "part": f"/parts/{name}",
+        "calculation": f"/calculations/{name}",
         "shared module": f"/jobs/{job}",
         "spare part": f"/jobs/{job}",
         "scope line": f"/jobs/{job}/scope#{name}",

@@ -4,7 +4,7 @@ from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, or_, select
+from sqlalchemy import ColumnElement, Select, Text, cast, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from spinproof.ledger import shop_tables as shop
@@ -33,7 +33,7 @@ class Hit:
 
 
 def search(records: ShopReading, asked: str) -> tuple[Hit, ...]:
-    """Find jobs, heads, runs, parts, findings, instruments and documents.
+    """Find jobs, heads, runs, parts, findings, instruments, calculations and documents.
 
     Parameters
     ----------
@@ -172,6 +172,14 @@ def _instruments(session: Session, asked: list[str]) -> Iterator[Hit]:
     yield from _found(session, "instrument", asked, query, _c(row.name), _c(row.words))
 
 
+def _calculations(session: Session, asked: list[str]) -> Iterator[Hit]:
+    row = shop.CalculationRow
+    title = row.content["title"].as_string()
+    query = select(cast(row.id, Text), title, row.job, row.unit).order_by(row.id.desc())
+    columns = (title, _c(row.calculator), _c(row.job), _c(row.who))
+    yield from _found(session, "calculation", asked, query, *columns)
+
+
 def _evidence(session: Session, asked: list[str]) -> Iterator[Hit]:
     row = tables.Evidence
     query = select(row.name, row.what, row.job, row.sha256).order_by(row.at.desc())
@@ -201,6 +209,7 @@ _QUERIES: tuple[Callable[[Session, list[str]], Iterator[Hit]], ...] = (
     _scope,
     _runs,
     _instruments,
+    _calculations,
     _evidence,
     _documents,
 )
