@@ -1,8 +1,10 @@
 """Calculators: units demanded, uncertainty carried, records that come out the same again."""
 
 import math
+import warnings
 from collections.abc import Iterator
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -178,6 +180,19 @@ def test_outside_the_law_nothing_is_said_but_why():
 )
 def test_what_cannot_be_read_is_said_at_its_input(typed: dict[str, str], key: str, said: str):
     assert said in problems("permissible-unbalance", ROTOR | typed)[key]
+
+
+def test_what_a_law_warns_of_reaches_the_answer(monkeypatch: pytest.MonkeyPatch):
+    def warns(inputs: Inputs) -> Answer:
+        warnings.warn("film_law: 1 of 1 inputs are beyond 0 to 60 degC", UserWarning, stacklevel=2)
+        return Answer((Value("h", "Film", 1e-6, "um", leads=True),))
+
+    calculator = replace(CALCULATORS["permissible-unbalance"], compute=warns)
+    monkeypatch.setitem(CALCULATORS, calculator.name, calculator)
+
+    assert calculate(calculator.name, ROTOR | {"mass.u": "1 %"}).warnings == (
+        "An input lies beyond 0 to 60 degC, where the error of film law is known: a weaker answer.",
+    )
 
 
 def test_a_calculator_that_is_not_there_is_refused():

@@ -2,8 +2,11 @@
 
 import json
 import math
+import re
+import threading
+import warnings
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NoReturn
 
@@ -27,6 +30,11 @@ from spinproof.model.software import SOFTWARE
 
 SAME = 1e-9
 """Relative difference up to which a result made again is the same; machines round differently."""
+
+
+_BEYOND = re.compile(r"(?P<law>\w+): \d+ of \d+ inputs are beyond (?P<known>.+)")
+_alone = threading.Lock()
+"""What a law warns of is caught for the whole program: one calculation at a time listens."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +147,8 @@ def _answered(calculator: Calculator, inputs: Inputs) -> Answer:
     """
     where = f"calculator {calculator.name}"
     try:
-        with np.errstate(all="ignore"):
+        with _alone, warnings.catch_warnings(record=True) as heard, np.errstate(all="ignore"):
+            warnings.simplefilter("always", UserWarning)
             answer = calculator.compute(inputs)
     except OutOfRangeError as error:
         generic = error.what.endswith("inputs are outside the law")
@@ -153,7 +162,17 @@ def _answered(calculator: Calculator, inputs: Inputs) -> Answer:
     for each in answer.results:
         if isinstance(each, Value) and not math.isfinite(each.si):
             _refuse(f"{each.label} is no finite number", where)
-    return answer
+    advice = dict.fromkeys(_advice(str(each.message)) for each in heard)
+    return replace(answer, warnings=(*answer.warnings, *advice))
+
+
+def _advice(told: str) -> str:
+    """Word what a law says of inputs beyond the range in which its error is known."""
+    found = _BEYOND.fullmatch(told)
+    if found is None:
+        return told
+    law, known = found["law"].replace("_", " "), found["known"]
+    return f"An input lies beyond {known}, where the error of {law} is known: a weaker answer."
 
 
 def _refuse(what: str, where: str, cause: Exception | None = None) -> NoReturn:
