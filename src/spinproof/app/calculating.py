@@ -8,11 +8,17 @@ import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NoReturn
 
 import numpy as np
 
-from spinproof.app.calculators.calculator import Answer, Calculator, Inputs, Value, Words
+from spinproof.app.calculators.calculator import (
+    Answer,
+    Calculator,
+    Inputs,
+    Value,
+    Words,
+    cannot_say,
+)
 from spinproof.app.calculators.reading import read_inputs
 from spinproof.app.calculators.registry import CALCULATORS
 from spinproof.app.calculators.spreading import Spreader
@@ -32,6 +38,7 @@ SAME = 1e-9
 """Relative difference up to which a result made again is the same; machines round differently."""
 
 
+CHECK_SIZES = "Check the size of each input, and its unit."
 _BEYOND = re.compile(r"(?P<law>\w+): \d+ of \d+ inputs are beyond (?P<known>.+)")
 _alone = threading.Lock()
 """What a law warns of is caught for the whole program: one calculation at a time listens."""
@@ -158,10 +165,15 @@ def _answered(calculator: Calculator, inputs: Inputs) -> Answer:
             f"cannot say: {what}", where=where, mend=error.mend, mask=error.mask
         ) from error
     except ArithmeticError as error:
-        _refuse("the numbers leave every range", where, error)
+        raise OutOfRangeError(
+            "cannot say: the numbers leave every range",
+            where=where,
+            mend=CHECK_SIZES,
+            mask=np.array([True]),
+        ) from error
     for each in answer.results:
         if isinstance(each, Value) and not math.isfinite(each.si):
-            _refuse(f"{each.label} is no finite number", where)
+            cannot_say(f"cannot say: {each.label} is no finite number", CHECK_SIZES, where)
     advice = dict.fromkeys(_advice(str(each.message)) for each in heard)
     return replace(answer, warnings=(*answer.warnings, *advice))
 
@@ -173,15 +185,6 @@ def _advice(told: str) -> str:
         return told
     law, known = found["law"].replace("_", " "), found["known"]
     return f"An input lies beyond {known}, where the error of {law} is known: a weaker answer."
-
-
-def _refuse(what: str, where: str, cause: Exception | None = None) -> NoReturn:
-    raise OutOfRangeError(
-        f"cannot say: {what}",
-        where=where,
-        mend="Check the size of each input, and its unit.",
-        mask=np.array([True]),
-    ) from cause
 
 
 def _result(found: Value | Words, spreader: Spreader) -> Result:

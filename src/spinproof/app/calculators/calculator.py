@@ -3,7 +3,11 @@
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import NoReturn
 
+import numpy as np
+
+from spinproof.model.errors import OutOfRangeError
 from spinproof.model.head import HeadSpec
 from spinproof.model.judgement import Verdict
 from spinproof.model.quantity import Dimension, units_of
@@ -38,6 +42,8 @@ class Field:
     required: bool = True
     uncertain: bool = False
     """Whether a standard uncertainty may be typed beside it, under its name and ``.u``."""
+    explicit: bool = False
+    """Whether a choice must be made, with none taken for granted."""
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -74,11 +80,17 @@ def number(name: str, label: str, example: str, hint: str = "", *, required: boo
 
 
 def choice(
-    name: str, label: str, options: tuple[str, ...], hint: str = "", *, example: str = ""
+    name: str, label: str, options: tuple[str, ...], hint: str = "", *, explicit: bool = False
 ) -> Field:
     """Declare a field for one of several words, the first when nothing is chosen."""
     return Field(
-        name, label, Kind.CHOICE, options=options, example=example or options[0], hint=hint
+        name,
+        label,
+        Kind.CHOICE,
+        options=options,
+        example="" if explicit else options[0],
+        hint=hint,
+        explicit=explicit,
     )
 
 
@@ -187,6 +199,26 @@ class Answer:
     results: tuple[Value | Words, ...]
     warnings: tuple[str, ...] = ()
     """What about the inputs lies at the edge of the method."""
+
+
+def cannot_say(what: str, mend: str, where: str = "inputs") -> NoReturn:
+    """Refuse inputs that leave nothing to say.
+
+    Parameters
+    ----------
+    what : str
+        What is missing or wrong, as a clause.
+    mend : str
+        What to give, as a sentence.
+    where : str
+        The part of the inputs it is about.
+
+    Raises
+    ------
+    OutOfRangeError
+        Always.
+    """
+    raise OutOfRangeError(what, where=where, mend=mend, mask=np.array([True]))
 
 
 @dataclass(frozen=True)

@@ -100,12 +100,11 @@ def _read_field(
     into: dict[str, Given],
 ) -> None:
     text = texts.get(key, "")
-    if not text and each.kind is Kind.CHOICE:
+    if not text and each.kind is Kind.CHOICE and not each.explicit:
         text = each.options[0]
     if not text:
         if each.required:
-            units = f", with its unit: {', '.join(each.units)}" if each.units else ""
-            reading.problems[key] = f"Fill this in{units}."
+            reading.problems[key] = _missing(each)
         return
     try:
         value = _value(each, key, text)
@@ -121,6 +120,13 @@ def _read_field(
         written = texts[key + UNCERTAINTY]
         name = f"{label}: standard uncertainty"
         reading.given.append(TypedInput(name=key + UNCERTAINTY, label=name, typed=written))
+
+
+def _missing(each: Field) -> str:
+    if each.options:
+        return f"Choose one of: {', '.join(each.options)}."
+    units = f", with its unit: {', '.join(each.units)}" if each.units else ""
+    return f"Fill this in{units}."
 
 
 def _typed_input(
