@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from spinproof.app.check_views import SheetView, sheet_view
+from spinproof.app.work_steps import WorkStep, work_steps
 from spinproof.ledger import standing
 from spinproof.ledger.gates import performers_of
 from spinproof.ledger.gating import (
@@ -15,6 +16,7 @@ from spinproof.ledger.head_file import HeadFile
 from spinproof.ledger.rulebook.book import printed_beside
 from spinproof.ledger.shop_entries import Action, MatterEntry, SignatureEntry
 from spinproof.ledger.shop_entries import Meaning as Meaning
+from spinproof.model.access import name_key
 from spinproof.model.check import Checkpoint
 from spinproof.model.matter import Bypass, Content, Lockout
 
@@ -58,6 +60,10 @@ class GateLine:
     """Records that a signature would cover."""
     performers: tuple[str, ...]
     """Who did work that it covers, and so cannot verify it."""
+    steps: tuple[WorkStep, ...]
+    """What is usually done there, how far it is, and where."""
+    evidence: tuple[str, ...]
+    """What files that were taken in there show; those of its checks are left to them."""
 
     @property
     def is_red(self) -> bool:
@@ -73,6 +79,11 @@ class GateLine:
     def path(self) -> str:
         """The checkpoint as a part of an address."""
         return self.checkpoint.value.replace(" ", "-")
+
+    @property
+    def next_step(self) -> WorkStep | None:
+        """The first piece of its work that is not done."""
+        return next((step for step in self.steps if step.done is False), None)
 
 
 @dataclass(frozen=True)
@@ -153,6 +164,7 @@ def _line(file: HeadFile, point: Checkpoint, present: Checkpoint | None) -> Gate
         outstanding = Meaning.VERIFIED if performed else Meaning.PERFORMED
     own = file.require_rules().sheet(point)
     sheet = None if own is None else sheet_view(file, own)
+    start = f"{point}: "
     return GateLine(
         checkpoint=point,
         word=_word(file, point, signed, performed=performed, is_present=is_present),
@@ -163,8 +175,20 @@ def _line(file: HeadFile, point: Checkpoint, present: Checkpoint | None) -> Gate
         signatures=tuple(_signature(s, covers) for s in signed),
         outstanding=outstanding,
         covers=len(covered),
-        performers=tuple(sorted(performers_of(file, point).values())),
+        performers=tuple(sorted(_performers(file, point, signed, covers).values())),
+        steps=work_steps(file, point),
+        evidence=tuple(
+            item.what.removeprefix(start) for item in file.evidence if item.what.startswith(start)
+        ),
     )
+
+
+def _performers(
+    file: HeadFile, point: Checkpoint, signed: tuple[SignatureEntry, ...], covers: str
+) -> dict[str, str]:
+    """Give who did work that a signature covers, or signed that it is done."""
+    own = [s.who for s in signed if s.meaning is Meaning.PERFORMED and s.covers == covers]
+    return performers_of(file, point) | {name_key(name): name for name in own[-1:]}
 
 
 def _word(

@@ -1,5 +1,7 @@
 """What people do with parts, findings and the scope, each in one transaction."""
 
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -182,6 +184,45 @@ class PartDesk:
                 evidence=deed_of(records, job, act).evidence,
                 change_order=change_order,
             )
+
+    def answer_scope(
+        self,
+        job: str,
+        answers: Mapping[str, tuple[ScopeState, str]],
+        act: Act,
+        at_line: Callable[[str], AbstractContextManager[None]],
+    ) -> int:
+        """Record what the customer answered to lines of the scope, all at once or none.
+
+        Parameters
+        ----------
+        job : str
+            The job.
+        answers : mapping of str to tuple
+            What each line becomes and what follows from it, by item.
+        act : Act
+            Who records it, and the letter that says so.
+        at_line : callable
+            Gives what surrounds the work on a line, so that an error can be told beside it.
+
+        Returns
+        -------
+        int
+            How many lines were answered.
+        """
+        with self._ledger.transaction(act.by, utc_now()) as records:
+            for entry in records.scope_items(job):
+                if entry.item not in answers:
+                    continue
+                state, consequence = answers[entry.item]
+                follows = consequence or entry.consequence
+                with at_line(entry.item):
+                    if entry.state is ScopeState.PROPOSED:
+                        records.change_scope(
+                            job, entry.item, ScopeState.RECOMMENDED, "recommended", follows
+                        )
+                    records.change_scope(job, entry.item, state, act.why, follows)
+        return len(answers)
 
     def open_change_order(self, job: str, order: ChangeOrder, by: str) -> str:
         """Propose a change of what was agreed; gives its name."""

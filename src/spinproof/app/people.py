@@ -16,8 +16,14 @@ from spinproof.ledger.people_entries import DeviceEntry as DeviceEntry
 from spinproof.ledger.people_entries import Means, Purpose, seconds_since
 from spinproof.ledger.people_entries import PersonEntry as PersonEntry
 from spinproof.ledger.people_entries import SessionEntry as SessionEntry
-from spinproof.model.access import PIN_LENGTH, TRIES, Role
-from spinproof.model.errors import BusyError, GateClosedError, SignInError, StorageError
+from spinproof.model.access import PIN_LENGTH, TRIES, Role, name_key
+from spinproof.model.errors import (
+    BusyError,
+    GateClosedError,
+    RecordError,
+    SignInError,
+    StorageError,
+)
 
 PROGRAM = "sign-in"
 """In whose name the ledger tells of tries before anybody is known."""
@@ -375,6 +381,58 @@ class FrontDesk:
         """Record somebody who works with the records."""
         with self._ledger.transaction(by, at) as records:
             return records.add_person(name, role)
+
+    def add_second(
+        self, name: str, role: Role, password: str, by: str, at: datetime, own_password: str = ""
+    ) -> PersonEntry:
+        """Record somebody who can sign beside the owner, with a password, in one step.
+
+        Parameters
+        ----------
+        name : str
+            The second person; somebody on record without a password may be named.
+        role : Role
+            What they are to the shop.
+        password : str
+            Theirs.
+        by : str
+            The owner.
+        at : datetime
+            The present instant.
+        own_password : str
+            The owner's first one; a second person's never stands alone.
+
+        Returns
+        -------
+        PersonEntry
+            The second person.
+
+        Raises
+        ------
+        RecordError
+            If somebody of that name has a password already.
+        """
+        require_password(password, name)
+        hashed = self._passwords.hash(password)
+        if own_password:
+            require_password(own_password, by)
+        own = self._passwords.hash(own_password) if own_password else ""
+        with self._ledger.transaction(by, at) as records:
+            if own:
+                records.set_secret(by, Means.PASSWORD, own)
+            known = {name_key(person.name): person for person in records.people()}
+            person = known.get(name_key(name)) or records.add_person(name, role)
+            if person.password_since:
+                raise RecordError(
+                    f"{person.name} is on record, with a password",
+                    where=f"person {person.name}",
+                    mend="Go back and let them sign; under People their role can be looked at.",
+                )
+            if person.role is not role or not person.active:
+                records.change_person(
+                    person.name, role=role, active=True, why="signs as the second person"
+                )
+            return records.set_secret(person.name, Means.PASSWORD, hashed)
 
     def change_person(
         self, name: str, role: Role, *, active: bool, why: str, by: str, at: datetime

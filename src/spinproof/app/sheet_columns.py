@@ -15,6 +15,7 @@ class SheetKind(StrEnum):
     PARTS = "parts"
     FINDINGS = "findings"
     MEASUREMENTS = "measurements"
+    INSTRUMENTS = "instruments"
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,19 @@ _HEAD = Column(
     "head", ("head", "head or module"), "designation of head or shared module", needed=True
 )
 _TAG = ("tag", "part tag")
+RANGES = ("", " 2", " 3")
+"""What the heads of an instrument's ranges end with."""
+
+
+def _range_columns(end: str) -> tuple[Column, ...]:
+    return (
+        Column(f"unit{end}", (f"unit{end}",), "unit of a range"),
+        Column(f"from{end}", (f"from{end}", f"low{end}"), "its lower end"),
+        Column(f"to{end}", (f"to{end}", f"high{end}"), "its upper end"),
+        Column(f"step{end}", (f"step{end}", f"resolution{end}"), "smallest step shown"),
+        Column(f"uncertainty{end}", (f"uncertainty{end}",), "standard uncertainty of a reading"),
+    )
+
 
 COLUMNS: Mapping[SheetKind, tuple[Column, ...]] = {
     SheetKind.PARTS: (
@@ -84,6 +98,18 @@ COLUMNS: Mapping[SheetKind, tuple[Column, ...]] = {
         Column("instrument", ("instrument", "instrument id"), "the shop's mark on it"),
         Column("measured", ("measured", "measured on", "measured at"), "when", needed=True),
         Column("conditions", ("conditions",), "room and supplies, in words"),
+    ),
+    SheetKind.INSTRUMENTS: (
+        Column("mark", ("mark", "instrument", "id"), "the shop's own mark on it", needed=True),
+        Column("kind", ("kind", "what it is"), "for example dial gauge", needed=True),
+        Column("words", ("words", "description"), "without maker or model"),
+        *_range_columns(RANGES[0]),
+        Column("calibrated", ("calibrated", "calibrated on"), "when"),
+        Column("due", ("due", "calibration due"), "last day that it covers"),
+        Column("certificate", ("certificate",), "of the last calibration"),
+        Column("laboratory", ("laboratory",), "who calibrated it"),
+        *_range_columns(RANGES[1]),
+        *_range_columns(RANGES[2]),
     ),
 }
 

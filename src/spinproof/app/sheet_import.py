@@ -9,6 +9,7 @@ from spinproof.app.part_views import scope_refusal
 from spinproof.app.sheet_columns import SheetKind
 from spinproof.app.sheet_values import (
     FindingValue,
+    InstrumentValue,
     Known,
     MeasurementValue,
     Occupant,
@@ -225,6 +226,8 @@ def _keeper(records: Records, job: str) -> Callable[[Value], object]:
                 return records.open_matter(job, value.content, deed, unit=value.unit)
             case MeasurementValue():
                 return _keep_measurement(records, value)
+            case InstrumentValue():
+                return records.add_instrument(value.record)
 
     return keep
 

@@ -92,7 +92,14 @@ class MeasurementValue:
     done_at: datetime
 
 
-Value = PartValue | FindingValue | MeasurementValue
+@dataclass(frozen=True)
+class InstrumentValue:
+    """An instrument that the shop takes into its list."""
+
+    record: InstrumentRecord
+
+
+Value = PartValue | FindingValue | MeasurementValue | InstrumentValue
 
 
 @dataclass(frozen=True)

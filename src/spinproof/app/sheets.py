@@ -1,13 +1,15 @@
-"""Import of a sheet of parts, findings or measurements, through a preview of every row."""
+"""Import of a sheet of parts, findings, measurements or instruments, each row shown first."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from spinproof.app.sheet_columns import FoundColumn, SheetKind, find_columns
+from spinproof.app.sheet_instruments import instrument_of
 from spinproof.app.sheet_rows import RowReader, finding_of, measurement_of, part_of
 from spinproof.app.sheet_values import (
     FindingValue,
+    InstrumentValue,
     Known,
     MeasurementValue,
     PartValue,
@@ -22,6 +24,7 @@ _READERS: dict[SheetKind, Callable[[RowReader], tuple[str, Value] | None]] = {
     SheetKind.PARTS: part_of,
     SheetKind.FINDINGS: finding_of,
     SheetKind.MEASUREMENTS: measurement_of,
+    SheetKind.INSTRUMENTS: instrument_of,
 }
 
 
@@ -217,5 +220,7 @@ def _keys_of(value: Value | None) -> list[tuple[object, ...]]:
             return [
                 ("the same reading", value.unit, value.check, value.reading, value.done_at),
             ]
+        case InstrumentValue():
+            return [(f"instrument {value.record.id}",)]
         case None:
             return []

@@ -72,6 +72,8 @@ def decide(thing: Thing, *inside: Condition) -> Need:
 
 NEEDS: dict[str, Need] = {
     "GET /": read(Thing.JOB),
+    "GET /take-in": write(Thing.JOB),
+    "POST /take-in": write(Thing.JOB),
     "GET /jobs/{job}": read(Thing.JOB),
     "GET /heads/{head}": read(Thing.JOB),
     "GET /heads/{head}/strip.svg": read(Thing.JOB),
@@ -95,6 +97,8 @@ NEEDS: dict[str, Need] = {
     "POST /account/sign-out-everywhere": read(Thing.ACCOUNT),  # and so does this
     "GET /people": read(Thing.SHOP),
     "POST /people": write(Thing.SHOP),
+    "GET /second-person": read(Thing.SHOP),
+    "POST /second-person": write(Thing.SHOP),
     "POST /people/{name}": write(Thing.SHOP),
     "POST /people/{name}/password": write(Thing.SHOP),
     "POST /tablets": write(Thing.SHOP),
@@ -102,6 +106,9 @@ NEEDS: dict[str, Need] = {
     "GET /heads/{head}/gates": read(Thing.RUNS),
     "GET /heads/{head}/gates/{checkpoint}": read(Thing.RUNS),
     "POST /heads/{head}/gates/{checkpoint}": read(Thing.RUNS),  # who signs is proved there
+    "POST /heads/{head}/gates/{checkpoint}/evidence": Need(
+        Action.WRITE, Thing.RUNS, most_bytes=EVIDENCE_BYTES
+    ),
     "GET /heads/{head}/checks/{check}": read(Thing.RUNS),
     "POST /heads/{head}/checks/{check}/readings/{number}": write(Thing.RUNS),
     "POST /heads/{head}/checks/{check}/readings/{number}/take-back": write(Thing.RUNS),
@@ -136,6 +143,7 @@ NEEDS: dict[str, Need] = {
     "GET /jobs/{job}/scope": read(Thing.JOB),
     "POST /jobs/{job}/units/{unit}/scope": write(Thing.JOB),
     "POST /jobs/{job}/scope/{item}": write(Thing.JOB),
+    "POST /jobs/{job}/answers": write(Thing.JOB),
     "POST /jobs/{job}/change-orders": write(Thing.JOB),
     "POST /jobs/{job}/change-orders/{name}": decide(Thing.JOB),
     "GET /jobs/{job}/parts": read(Thing.FINDINGS),
@@ -144,6 +152,9 @@ NEEDS: dict[str, Need] = {
     "GET /jobs/{job}/import": write(Thing.FINDINGS),
     "POST /jobs/{job}/import": Need(Action.WRITE, Thing.FINDINGS, most_bytes=SHEET_BYTES),
     "POST /jobs/{job}/import/apply": write(Thing.FINDINGS),
+    "GET /jobs/{job}/template.csv": read(Thing.FINDINGS),
+    "GET /as-found/{unit}": read(Thing.FINDINGS),
+    "POST /as-found/{unit}": write(Thing.FINDINGS),
     "GET /positions/{unit}": read(Thing.FINDINGS),
     "GET /positions/{unit}/{code}": read(Thing.FINDINGS),
     "POST /positions/{unit}/lockout": write(Thing.FINDINGS),

@@ -30,6 +30,7 @@ from spinproof.web import (
     history_pages,
     import_pages,
     instrument_pages,
+    intake_pages,
     live,
     matter_pages,
     pages,
@@ -37,6 +38,7 @@ from spinproof.web import (
     people,
     scope_pages,
     sign_in,
+    table_pages,
     traces,
 )
 from spinproof.web.faults import error_answer, refusal
@@ -112,8 +114,10 @@ def create_app(
     for router in (gate_pages.router, check_pages.router, desks.router):
         app.include_router(router)
     for router in (
+        intake_pages.router,
         scope_pages.router,
         part_pages.router,
+        table_pages.router,
         history_pages.router,
         import_pages.router,
         fact_pages.router,

@@ -275,6 +275,23 @@ def take_back(
     return posted.carry_out(act, lambda form: check_page(head, check, shop, floor, me, form))
 
 
+def attached(posted: PostedForm, floor: Floor, head: str, made_at: str, me: Visitor) -> None:
+    """Take in the file of a form as evidence of a head, made at a check or a checkpoint.
+
+    Raises
+    ------
+    FieldError
+        If no file was chosen, or it cannot be taken.
+    """
+    typed = posted.read(Attached)
+    file = posted.files.get("file")
+    if file is None or not file.filename:
+        raise FieldError({"file": "Choose a file."})
+    with file.file as stream, at_field("file", EvidenceError, RecordError):
+        pieces = iter(lambda: stream.read(PIECE), b"")
+        floor.attach(head, made_at, Sent(file.filename, pieces, typed.shows, typed.what), me.name)
+
+
 @router.post("/heads/{head}/checks/{check}/evidence")
 def attach_evidence(
     head: str, check: str, posted: Posted, shop: Shop, floor: OnFloor, me: Me
@@ -282,13 +299,7 @@ def attach_evidence(
     """Take a file in as evidence of a head."""
 
     def act() -> str:
-        typed = posted.read(Attached)
-        file = posted.files.get("file")
-        if file is None or not file.filename:
-            raise FieldError({"file": "Choose a file."})
-        with file.file as stream, at_field("file", EvidenceError, RecordError):
-            pieces = iter(lambda: stream.read(PIECE), b"")
-            floor.attach(head, check, Sent(file.filename, pieces, typed.shows, typed.what), me.name)
+        attached(posted, floor, head, check, me)
         return f"/heads/{quote(head)}/checks/{quote(check)}#result"
 
     return posted.carry_out(act, lambda form: check_page(head, check, shop, floor, me, form))

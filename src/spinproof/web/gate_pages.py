@@ -10,11 +10,13 @@ from spinproof.app.clock import utc_now
 from spinproof.app.floor_deeds import Floor
 from spinproof.app.floor_views import GateBoard, GateLine, Meaning
 from spinproof.app.people import PersonEntry
-from spinproof.model.access import Action, Thing
+from spinproof.model.access import Action, Condition, Thing, may, name_key
+from spinproof.model.check import EvidenceKind
 from spinproof.model.errors import RecordError
 from spinproof.web.access import Desk, Me
-from spinproof.web.check_pages import OnFloor
-from spinproof.web.forms import FieldError, Form, Posted, blank
+from spinproof.web.check_pages import OnFloor, attached
+from spinproof.web.deeds import forms_of, may_write
+from spinproof.web.forms import FieldError, Form, Posted
 from spinproof.web.rendering import render
 from spinproof.web.shop import Shop
 from spinproof.web.sign_in import Signature, signed_by
@@ -69,11 +71,29 @@ def gate_page(
         board=board,
         line=line,
         job=shop.job(board.job),
-        form=sent or blank(me, f"/heads/{head}/gates/{checkpoint}", answer="not now"),
-        names=[person.name for person in people if person.active],
+        form=forms_of(me, sent),
+        names=signers(line, people),
+        may_write=may_write(me, Thing.RUNS),
+        may_add_people=me.may(Action.WRITE, Thing.SHOP, met=(Condition.PROVED,)).allowed,
+        kinds=tuple(EvidenceKind),
         me=me,
         simulated=False,
     )
+
+
+def signers(line: GateLine, people: tuple[PersonEntry, ...]) -> list[str]:
+    """Give who may give the signature that is outstanding; who did the work never verifies it."""
+    if line.outstanding is None:
+        return []
+    able = [
+        person.name
+        for person in people
+        if person.active and may(person.role, *MAY_SIGN[line.outstanding]).allowed
+    ]
+    if line.outstanding is Meaning.PERFORMED:
+        return able
+    did = {name_key(name) for name in line.performers}
+    return [name for name in able if name_key(name) not in did]
 
 
 def _line(board: GateBoard, checkpoint: str) -> GateLine:
@@ -111,6 +131,29 @@ def sign_gate(
         signer = signed_by(typed, desk, me, *MAY_SIGN[meaning])
         floor.sign(head, line.checkpoint, meaning, signer.name, signer.role)
         return place
+
+    def again(form: Form) -> Response:
+        return gate_page(head, checkpoint, shop, floor, desk.people(), me, form)
+
+    return posted.carry_out(act, again)
+
+
+@router.post("/heads/{head}/gates/{checkpoint}/evidence")
+def attach_evidence(
+    head: str,
+    checkpoint: str,
+    posted: Posted,
+    shop: Shop,
+    floor: OnFloor,
+    desk: Desk,
+    me: Me,
+) -> Response:
+    """Take a file in as evidence of a head, made at a checkpoint."""
+
+    def act() -> str:
+        line = _line(floor.board(head, utc_now().date()), checkpoint)
+        attached(posted, floor, head, line.checkpoint.value, me)
+        return f"/heads/{quote(head)}/gates/{quote(checkpoint)}#evidence"
 
     def again(form: Form) -> Response:
         return gate_page(head, checkpoint, shop, floor, desk.people(), me, form)

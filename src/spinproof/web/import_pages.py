@@ -7,7 +7,9 @@ from urllib.parse import quote, urlencode
 from fastapi import APIRouter, Depends, Query
 from starlette.responses import Response
 
+from spinproof.app.clock import utc_now
 from spinproof.app.import_desk import ImportDesk, PreviewRow, SheetKind, SheetPreview, heads_of
+from spinproof.app.sheet_templates import sheet_template
 from spinproof.model.errors import SheetError
 from spinproof.web.access import SHEET_BYTES, Me
 from spinproof.web.deeds import forms_of
@@ -52,9 +54,25 @@ def show_import(
     job: str,
     rows: Annotated[int | None, Query(ge=0)] = None,
     kind: SheetKind | None = None,
+    unit: str | None = None,
 ) -> Response:
     """Show the form that takes a spreadsheet, and what was taken in just now."""
-    return import_page(shop, me, job, taken=(rows, kind) if rows and kind else None)
+    return import_page(shop, me, job, unit=unit, taken=(rows, kind) if rows and kind else None)
+
+
+@router.get("/jobs/{job}/template.csv")
+def give_template(
+    shop: Shop, job: str, unit: str | None = None, kind: SheetKind = SheetKind.PARTS
+) -> Response:
+    """Give a sheet to fill in, with the rows that a unit still lacks."""
+    shop.job(job)
+    text = sheet_template(shop.ledger, unit, kind, utc_now())
+    name = quote(f"{unit or job}-{kind}.csv")
+    return Response(
+        text.encode("utf-8-sig"),
+        media_type="text/csv",
+        headers={"Content-Disposition": f"attachment; filename*=UTF-8''{name}"},
+    )
 
 
 def import_page(
@@ -62,12 +80,19 @@ def import_page(
     me: Visitor,
     job: str,
     sent: Form | None = None,
+    *,
+    unit: str | None = None,
     taken: tuple[int, SheetKind] | None = None,
 ) -> Response:
     """Give the page of the import, with a form that was sent as it stood."""
+    view = shop.job(job)
+    units = [head.head for head in view.heads if head.in_scope]
+    units += [machine.shared.unit for machine in view.machines if machine.shared]
     return render(
         "import.html",
-        job=shop.job(job),
+        job=view,
+        units=[unit] if unit in units else units,
+        unit=unit if unit in units else None,
         form=forms_of(me, sent),
         kinds=[(kind.value, ", ".join(heads_of(kind))) for kind in SheetKind],
         most_mb=SHEET_BYTES // 1_000_000,

@@ -7,13 +7,29 @@ from pydantic import StringConstraints
 from starlette.responses import RedirectResponse, Response
 
 from spinproof.app.clock import utc_now
+from spinproof.app.passwords import require_password
 from spinproof.app.people import FrontDesk
-from spinproof.model.access import PASSWORD_LENGTH, PEOPLE, Role
+from spinproof.model.access import (
+    PASSWORD_LENGTH,
+    PEOPLE,
+    Action,
+    Role,
+    Thing,
+    may,
+    name_key,
+)
 from spinproof.model.errors import DocumentError, GateClosedError, RecordError
 from spinproof.web.access import Cookies, Desk, Me
-from spinproof.web.forms import Form, Line, Posted, Typed, at_field, blank
+from spinproof.web.forms import FieldError, Form, Line, Posted, Typed, at_field, blank
 from spinproof.web.rendering import render
-from spinproof.web.sign_in import TABLET_COOKIE_S, Secret, set_cookie
+from spinproof.web.sign_in import (
+    TABLET_COOKIE_S,
+    Secret,
+    require_same,
+    set_cookie,
+    signed_in,
+    within,
+)
 from spinproof.web.visitor import Visitor
 
 router = APIRouter()
@@ -27,6 +43,18 @@ class NewPerson(Typed):
 
     name: Line
     role: PersonRole
+
+
+class SecondPerson(Typed):
+    """Somebody who signs beside the owner; the owner's own password where there is none yet."""
+
+    name: Line
+    role: PersonRole
+    password: Secret
+    password_again: Secret
+    own_password: Secret = ""
+    own_password_again: Secret = ""
+    then: Annotated[str, StringConstraints(max_length=2000)] = "/people"
 
 
 class ChangedPerson(Typed):
@@ -91,6 +119,62 @@ def add_person(posted: Posted, desk: Desk, me: Me) -> Response:
         return "/people"
 
     return posted.carry_out(act, lambda form: people_page(desk, me, form))
+
+
+@router.get("/second-person")
+def show_second(me: Me, then: str = "/people") -> Response:
+    """Ask for somebody who can sign beside the owner."""
+    return second_page(me, blank(me, "/second-person", then=within(then), role=Role.INSPECTOR))
+
+
+def second_page(me: Visitor, form: Form) -> Response:
+    """Give the page that adds a second person in one step."""
+    return render(
+        "second_person.html",
+        me=me,
+        form=form,
+        roles=[role.value for role in PEOPLE if may(role, Action.DECIDE, Thing.GATE).allowed],
+        needs_own=me.person is not None and me.person.password_since is None,
+        shortest=PASSWORD_LENGTH.start,
+        simulated=False,
+    )
+
+
+@router.post("/second-person")
+def add_second(request: Request, posted: Posted, desk: Desk, me: Me) -> Response:
+    """Take a second person in, and let the owner stay signed in."""
+
+    def act() -> Response:
+        typed = posted.read(SecondPerson)
+        require_same(typed.password, typed.password_again)
+        if me.automatic:
+            _check_own(typed, me)
+        if name_key(typed.name) == name_key(me.name):
+            raise FieldError({"name": "That is you: nobody verifies their own work."})
+        with at_field("name", RecordError), at_field("password", DocumentError):
+            desk.add_second(
+                typed.name, typed.role, typed.password, me.name, utc_now(), typed.own_password
+            )
+        then = within(typed.then)
+        if me.session is not None:
+            return RedirectResponse(then, 303)
+        return signed_in(request, desk, me.name, typed.own_password, then)
+
+    return posted.answer(act, lambda form: second_page(me, form))
+
+
+def _check_own(typed: SecondPerson, me: Visitor) -> None:
+    """Refuse what cannot be the owner's first password.
+
+    Raises
+    ------
+    FieldError
+        Beside its field.
+    """
+    if typed.own_password != typed.own_password_again:
+        raise FieldError({"own_password_again": "This is not the same as above."})
+    with at_field("own_password", DocumentError):
+        require_password(typed.own_password, me.name)
 
 
 @router.post("/people/{name}")

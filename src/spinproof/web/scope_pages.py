@@ -1,15 +1,18 @@
 """The page of a job's scope: what was recommended, what the customer chose, and its changes."""
 
+from contextlib import AbstractContextManager
+from typing import Literal
 from urllib.parse import quote
 
 from fastapi import APIRouter
+from pydantic import create_model
 from starlette.responses import Response
 
 from spinproof.app.part_deeds import Act, ChangeOrderState
 from spinproof.app.part_views import evidence_words
 from spinproof.app.scope_views import scope_of
 from spinproof.model.access import Action, Thing
-from spinproof.model.errors import GateClosedError
+from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.handover import ScopeState
 from spinproof.model.matter import ChangeOrder
 from spinproof.web.access import Me
@@ -20,6 +23,17 @@ from spinproof.web.shop import Shop
 from spinproof.web.visitor import Visitor
 
 router = APIRouter()
+NO_ANSWER = "no answer yet"
+ANSWERS = tuple(
+    state.value
+    for state in (
+        ScopeState.ACCEPTED,
+        ScopeState.DECLINED,
+        ScopeState.CUSTOMER_SUPPLIED,
+        ScopeState.DEFERRED,
+    )
+)
+"""What a customer may say to a line."""
 
 
 class NewLine(Typed):
@@ -72,6 +86,7 @@ def scope_page(shop: Shop, me: Visitor, job: str, sent: Form | None = None) -> R
         may_write=may_write(me, Thing.JOB),
         may_decide=me.may(Action.DECIDE, Thing.JOB).allowed,
         evidence=tuple(evidence_words(name, sha256) for name, sha256 in view.evidence),
+        answers=(NO_ANSWER, *ANSWERS),
         marks=MARKS,
         simulated=False,
     )
@@ -104,6 +119,38 @@ def step_line(shop: Shop, parts: Parts, me: Me, posted: Posted, job: str, item: 
         return f"{_page(job)}#{quote(item)}"
 
     return posted.carry_out(act, lambda form: scope_page(shop, me, job, form))
+
+
+@router.post("/jobs/{job}/answers")
+def answer_lines(shop: Shop, parts: Parts, me: Me, posted: Posted, job: str) -> Response:
+    """Record what the customer answered, for many lines at once."""
+
+    def act() -> str:
+        items = [row.entry.item for row in scope_of(shop.ledger, job).undecided]
+        typed = posted.read(_answers(items)).model_dump()
+        given = {
+            item: (ScopeState(typed[f"state-{item}"]), typed[f"consequence-{item}"])
+            for item in items
+            if typed[f"state-{item}"] != NO_ANSWER
+        }
+        if not given:
+            raise FieldError({"lines": "No line is answered: choose what the customer said."})
+        deed = Act(me.name, typed["why"])
+        parts.answer_scope(job, given, deed, _beside)
+        return f"{_page(job)}#next"
+
+    return posted.carry_out(act, lambda form: scope_page(shop, me, job, form))
+
+
+def _answers(items: list[str]) -> type[Typed]:
+    """Give what the form holds: two fields for each line that waits."""
+    states = {f"state-{item}": (Literal[(NO_ANSWER, *ANSWERS)], NO_ANSWER) for item in items}
+    follows = {f"consequence-{item}": (Text, "") for item in items}
+    return create_model("TypedAnswers", __base__=Typed, why=(Line, ...), **states, **follows)  # type: ignore[call-overload, no-any-return]  # the fields are made from data
+
+
+def _beside(item: str) -> AbstractContextManager[None]:
+    return at_field(f"state-{item}", GateClosedError, RecordError)
 
 
 @router.post("/jobs/{job}/change-orders")

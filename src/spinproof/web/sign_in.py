@@ -218,14 +218,21 @@ def sign_in(request: Request, posted: Posted, desk: Desk, me: Me) -> Response:
 
     def act() -> Response:
         typed = posted.read(SignIn)
-        return _signed_in(request, desk, typed.name, typed.password, within(typed.then), typed.code)
+        return signed_in(request, desk, typed.name, typed.password, within(typed.then), typed.code)
 
     return posted.answer(act, lambda form: sign_in_page(desk, me, form))
 
 
-def _signed_in(
+def signed_in(
     request: Request, desk: FrontDesk, name: str, password: str, then: str, code: str = ""
 ) -> Response:
+    """Sign somebody in, and lead them on.
+
+    Raises
+    ------
+    SignInError
+        If name and password do not belong together.
+    """
     secret, _ = desk.sign_in(name, password, place_of(request), utc_now(), code)
     answer = RedirectResponse(then, 303)
     cookies: Cookies = request.app.state.cookies
