@@ -5,6 +5,7 @@ from pathlib import Path
 
 from spinproof.app.clock import utc_now
 from spinproof.app.home import Home
+from spinproof.evidence.identity import ForbiddenWord
 from spinproof.evidence.intake import TakenIn, take_in
 from spinproof.evidence.store import EvidenceStore
 from spinproof.evidence.vault import Vault, make_vault, open_vault
@@ -55,5 +56,15 @@ def receive(home: Home, job: str, pieces: Iterator[bytes], name: str) -> TakenIn
     """Receive a file piece by piece into the shop's evidence, without telling the ledger."""
     vault = shop_vault(home)
     store = EvidenceStore(home.evidence, reserve=RESERVE)
-    forbidden = vault.forbidden_words(job) if vault.aliases() else ()
-    return take_in(store, vault, pieces, name=name, forbidden=forbidden)
+    return take_in(store, vault, pieces, name=name, forbidden=forbidden_words(vault, job))
+
+
+def forbidden_words(vault: Vault, job: str) -> tuple[ForbiddenWord, ...]:
+    """Give what must not leave the shop with a job; none in a shop that never enters customers.
+
+    Raises
+    ------
+    RecordError
+        If the shop enters its customers, and has not entered the one of this job.
+    """
+    return vault.forbidden_words(job) if vault.aliases() else ()

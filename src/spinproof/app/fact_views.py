@@ -12,6 +12,7 @@ from spinproof.model.attestation import (
     AgreedLimit,
     Balance,
     ClockCheck,
+    CustomerAccess,
     Decontamination,
     EvidenceDetail,
     Fact,
@@ -129,7 +130,7 @@ def fact_sheet(records: HeadReading, unit: str) -> FactSheet:
         lines=tuple(
             _line(fact, evidence)
             for fact in reversed(facts)
-            if not isinstance(fact.content, EvidenceDetail)
+            if not isinstance(fact.content, EvidenceDetail | CustomerAccess)
         ),
         beside=tuple(
             other.designation

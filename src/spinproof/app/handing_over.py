@@ -6,11 +6,13 @@ from pathlib import Path
 from spinproof.app.claims import claims_of
 from spinproof.app.clock import rfc3339, utc_now
 from spinproof.app.curves import curves_of
+from spinproof.app.evidence_desk import forbidden_words, shop_vault
 from spinproof.app.home import Home
 from spinproof.app.intake import HeadSetup, present_setup
 from spinproof.dossier.keys import CERTIFICATE_FILE, ReleaseKey, create_key, load_key
 from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
+from spinproof.evidence.release import refuse_leaks
 from spinproof.figures.units import printed_unit
 from spinproof.ledger.entries import AuditCheck
 from spinproof.ledger.gating import require_released
@@ -37,6 +39,8 @@ class Dossier:
     fingerprint: str
     """SHA-256 of the shop's certificate; give it to the customer by another way."""
     tally: Tally
+    searched: bool
+    """Whether it was searched for words of customers; False when none is entered."""
 
 
 def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
@@ -61,12 +65,17 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
     GateClosedError
         If the head has no plan, no attempt that could be reported, or, in the full process, no
         release that stands.
+    PackageError
+        If anything in it would tell who a customer is.
+    RecordError
+        If the shop enters its customers, and not the one of this job.
     """
     with ledger.reading() as reading:
         require_released(reading.head_file(head, utc_now().date()))
         handover = replace(gather(home, reading, head), issue=_next_issue(home, reading, head))
         records = (*handover.runs, *([handover.witness] if handover.witness else []))
         inputs = _judged_from(reading, records)
+    words = forbidden_words(shop_vault(home), handover.job) if home.vault.exists() else ()
     key = shop_key(home, handover.shop)
     traces = {record.attempt.run: home.trace(record.judgement.trace_sha256) for record in records}
     evidence = {item.sha256: home.evidence / item.sha256 for item in handover.evidence}
@@ -77,8 +86,9 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
         evidence=evidence,
         key=key,
         folder=home.dossiers,
+        last_look=lambda things: refuse_leaks(words, things, where=f"dossier of head {head}"),
     )
-    return Dossier(path, key.fingerprint, handover.tally)
+    return Dossier(path, key.fingerprint, handover.tally, searched=bool(words))
 
 
 def _next_issue(home: Home, reading: HeadReading, head: str) -> int:

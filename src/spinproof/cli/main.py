@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from spinproof.cli import calculating, demo, job, people, proof, safekeeping, stand
+from spinproof.cli import calculating, customer, demo, job, people, proof, safekeeping, stand
 from spinproof.model.errors import SpinproofError
 from spinproof.model.software import SOFTWARE
 
@@ -41,6 +41,7 @@ app.command("next", rich_help_panel=JOB)(job.next_steps)
 app.command(rich_help_panel=JOB)(job.why)
 app.command(rich_help_panel=JOB)(stand.recover)
 app.command(rich_help_panel=JOB)(people.owner)
+app.add_typer(customer.customer, name="customer", rich_help_panel=JOB)
 app.command(rich_help_panel=PROOF)(proof.dossier)
 app.command(rich_help_panel=PROOF)(proof.verify)
 app.command(rich_help_panel=PROOF)(proof.schema)

@@ -89,6 +89,10 @@ def dossier(
     say(str(made.tally))
     say(f"fingerprint: {made.fingerprint}")
     say(f"dossier: {made.path}")
+    if made.searched:
+        say("confidential: searched for every customer on record, nothing was found")
+    else:
+        say("confidential: not searched, no customer is entered (spinproof customer enter)")
     ok = verify_package(made.path, made.fingerprint).ok
     say(f"verified: {'yes' if ok else 'no'}")
     if not ok:

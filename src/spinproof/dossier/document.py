@@ -124,6 +124,26 @@ def document_content(handover: Handover, numbered: Numbered, seal: Seal) -> Cont
     }
 
 
+def typeset_texts(
+    handover: Handover, statements: tuple[Statement, ...], seal: Seal
+) -> dict[str, str]:
+    """Give what the document is typeset from: its pages hold numbers of glyphs, not letters.
+
+    Parameters
+    ----------
+    handover, statements, seal : Handover, tuple of Statement, Seal
+        As for the document.
+
+    Returns
+    -------
+    dict of str to str
+        Its texts and each of its figures, by what a message calls them.
+    """
+    content = document_content(handover, Numbered(statements), seal)
+    drawn = {f"figure {name}": svg for name, svg in figures(handover).items()}
+    return {"its text": json.dumps(content, ensure_ascii=False), **drawn}
+
+
 def figures(handover: Handover) -> dict[str, str]:
     """Give all figures of the document, by file name."""
     drawn = {"outcomes.svg": outcome_strip(handover.attempts, simulated=handover.simulated)}

@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 
 from spinproof.dossier.curves import curves_table
@@ -17,6 +18,7 @@ from spinproof.dossier.evidence import (
 )
 from spinproof.dossier.instructions import instructions
 from spinproof.dossier.keys import CERTIFICATE_FILE, ReleaseKey, is_valid_at
+from spinproof.dossier.pdf_signature import sign_pdf
 from spinproof.dossier.soundness import all_records, refuse_unsound
 from spinproof.dossier.statements import (
     configurations_document,
@@ -209,7 +211,8 @@ def _write_statements(
     refuse_promises(document, EVIDENCE_FILE)
     evidence_sha256 = _write(place / EVIDENCE_FILE, canonical_json(document))
     seal = Seal(evidence_sha256, key.fingerprint, len(records) + len(WITHOUT_SUM))
-    _write(place / DOSSIER_FILE, render_document(handover, statements, seal))
+    at = datetime.fromisoformat(handover.issued_at)
+    _write(place / DOSSIER_FILE, sign_pdf(render_document(handover, statements, seal), key, at))
     text = instructions(handover, seal.listed_files, key.fingerprint)
     _write(place / INSTRUCTIONS_FILE, text.encode("ascii", "replace"))
     return {

@@ -103,21 +103,29 @@ class Vault:
             mend="Enter the customer first, or check the alias.",
         )
 
-    def put(self, identity: Identity) -> None:
+    def customer_of(self, job: str) -> Identity | None:
+        """Give the customer of a job, or None when nobody has entered one."""
+        return next((held for held in self._identities() if job in held.orders), None)
+
+    def put(self, identity: Identity, *, take_over: bool = False) -> None:
         """Store a customer; one under the same alias is replaced.
 
         Parameters
         ----------
         identity : Identity
             The customer.
+        take_over : bool
+            Whether its jobs are taken from whoever has them; who has none left is forgotten.
 
         Raises
         ------
         RecordError
-            If a job of it belongs to another customer already.
+            If a job of it belongs to another customer already, and is not taken over.
         """
         with hold(self.folder / "vault.lock", "the sealed store"):
             others = [held for held in self._identities() if held.alias != identity.alias]
+            if take_over:
+                others = [rest for held in others if (rest := _without(held, identity)) is not None]
             for other in others:
                 if shared := sorted(identity.orders.keys() & other.orders.keys()):
                     raise RecordError(
@@ -256,6 +264,14 @@ class Vault:
                 where=str(place),
                 mend=_BACKUP,
             ) from error
+
+
+def _without(held: Identity, taker: Identity) -> Identity | None:
+    """Give a customer without the jobs that another takes over; None when it had no others."""
+    left = {job: order for job, order in held.orders.items() if job not in taker.orders}
+    if left == held.orders:
+        return held
+    return held.model_copy(update={"orders": left}) if left else None
 
 
 def make_vault(folder: Path, secret: Secret, *, cost: int = COST) -> Vault:

@@ -245,6 +245,31 @@ class Shipment(Fact):
         return self.tags
 
 
+class CustomerDeed(StrEnum):
+    """What somebody did with the customer's identity."""
+
+    LOOKED = "looked at"
+    ENTERED = "entered"
+    CHANGED = "changed"
+
+
+class CustomerPurpose(StrEnum):
+    """What it was for; a choice and no free text, so that it cannot name the customer."""
+
+    WRITE = "to call or write to the customer"
+    SHIP = "to ship or to invoice"
+    COMPARE = "to compare a document with it"
+    CORRECT = "to enter or correct it"
+
+
+class CustomerAccess(Fact):
+    """A look at who a job's customer is, or a change of it; it tells nothing of who that is."""
+
+    kind: Literal["customer access"] = "customer access"
+    deed: CustomerDeed
+    purpose: CustomerPurpose
+
+
 Attestation = Annotated[
     Decontamination
     | Balance
@@ -257,7 +282,8 @@ Attestation = Annotated[
     | Film
     | DossierIssued
     | Acknowledgement
-    | Shipment,
+    | Shipment
+    | CustomerAccess,
     Field(discriminator="kind"),
 ]
 """Any fact that can be stated."""
