@@ -2,10 +2,12 @@
 
 import json
 import os
+from datetime import datetime
 
 import pytest
 from tests.forged.conftest import found, sign_anew
 
+from spinproof.dossier.pdf_signature import sign_pdf
 from spinproof.dossier.sums import read_list, write_list
 from spinproof.dossier.verification import verify_package
 from spinproof.files.canonical import canonical_json
@@ -147,8 +149,8 @@ def test_the_certificate_of_another_key_of_the_same_name_is_found(package, forge
     }
 
 
-def rewrite_evidence(package, change):
-    """Change the facts and all that hangs on them, as a careful forger would."""
+def rewrite_evidence(package, change, key=None):
+    """Change the facts and all that hangs on them; a careful forger signs the document too."""
     path = package / "evidence.json"
     document = json.loads(path.read_bytes())
     before = sha256_of_bytes(path.read_bytes())
@@ -156,7 +158,11 @@ def rewrite_evidence(package, change):
     path.write_bytes(canonical_json(document))
     pdf = package / "dossier.pdf"
     after = sha256_of_bytes(path.read_bytes())
-    pdf.write_bytes(pdf.read_bytes().replace(before.encode(), after.encode()))
+    content = pdf.read_bytes().replace(before.encode(), after.encode())
+    if key is not None:
+        unsigned = content[: content.index(b"%%EOF") + len(b"%%EOF\n")]
+        content = sign_pdf(unsigned, key, datetime.fromisoformat(document["issued_at"]))
+    pdf.write_bytes(content)
 
 
 def test_a_careful_forgery_under_a_new_key_fails_against_the_fingerprint_from_outside(
@@ -166,7 +172,7 @@ def test_a_careful_forgery_under_a_new_key_fails_against_the_fingerprint_from_ou
         facts.update(machine="QM-999", certificate=forger.fingerprint)
         facts["files"]["release-cert.pem"] = sha256_of_bytes(forger.certificate_pem)
 
-    rewrite_evidence(package, lie)
+    rewrite_evidence(package, lie, forger)
     sign_anew(package, forger)
 
     assert verify_package(package).ok  # the key inside alone cannot tell: this is its limit
@@ -247,7 +253,38 @@ def test_a_document_of_another_package_is_found(package, key, whole):
     (package / "dossier.pdf").write_bytes((whole[0] / "dossier.pdf").read_bytes())
     sign_anew(package, key)
 
-    assert found(verify_package(package)) == {("contradiction", "dossier.pdf")}
+    assert found(verify_package(package)) == {
+        ("contradiction", "dossier.pdf"),
+        ("bad signature", "dossier.pdf"),
+    }
+
+
+def test_a_document_that_was_changed_and_listed_anew_breaks_its_own_signature(package, key):
+    """Whoever holds the key could do it: the document still shows that it was not signed so."""
+    pdf = package / "dossier.pdf"
+    spoilt = bytearray(pdf.read_bytes())
+    spoilt[len(spoilt) // 3] ^= 1
+    pdf.write_bytes(bytes(spoilt))
+    sign_anew(package, key)
+
+    assert ("bad signature", "dossier.pdf") in found(verify_package(package))
+
+
+def test_bytes_appended_to_the_document_are_found_by_its_own_signature(package, key):
+    with (package / "dossier.pdf").open("ab") as pdf:
+        pdf.write(b"\n% one more thing\n")
+    sign_anew(package, key)
+
+    assert found(verify_package(package)) == {("bad signature", "dossier.pdf")}
+
+
+def test_a_document_without_its_signature_is_found(package, key):
+    pdf = package / "dossier.pdf"
+    content = pdf.read_bytes()
+    pdf.write_bytes(content[: content.index(b"%%EOF") + len(b"%%EOF\n")])
+    sign_anew(package, key)
+
+    assert found(verify_package(package)) == {("bad signature", "dossier.pdf")}
 
 
 FALSE_JUDGEMENTS = {

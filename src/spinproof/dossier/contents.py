@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -16,6 +17,7 @@ from spinproof.dossier.evidence import (
 )
 from spinproof.dossier.findings import Finding, FindingKind
 from spinproof.dossier.keys import CERTIFICATE_FILE, fingerprint_of, is_valid_at
+from spinproof.dossier.pdf_signature import fault_of_pdf
 from spinproof.dossier.soundness import tally_of
 from spinproof.files.canonical import canonical_json
 from spinproof.model.errors import DocumentError
@@ -60,6 +62,7 @@ def check_contents(
         *_against_dossier(package, sums),
         *_against_judgements(package, document, sums),
         *_against_certificate(document, certificate),
+        *_against_pdf_signature(package, document, certificate),
     )
     judged = len(document.attempts) + (document.witness is not None)
     checked = (
@@ -67,6 +70,7 @@ def check_contents(
         f"{judged} judgements name the trace, recipe, head and limits that are inside",
         f"{document.tally}",
         f"{DOSSIER_FILE} carries the sum of {EVIDENCE_FILE}",
+        f"{DOSSIER_FILE} is signed by the same certificate, over the whole file",
     )
     return findings, checked
 
@@ -115,6 +119,16 @@ def _against_certificate(
         yield _wrong(EVIDENCE_FILE, "names another certificate than the one inside")
     if not is_valid_at(certificate, document.issued_at):
         yield _wrong(CERTIFICATE_FILE, "was not valid when the dossier was issued")
+
+
+def _against_pdf_signature(
+    package: Path, document: EvidenceDocument, certificate: x509.Certificate
+) -> Iterator[Finding]:
+    if is_valid_at(certificate, document.issued_at):
+        at = datetime.fromisoformat(document.issued_at)
+        fault = fault_of_pdf((package / DOSSIER_FILE).read_bytes(), certificate, at)
+        if fault is not None:
+            yield Finding(FindingKind.BAD_SIGNATURE, DOSSIER_FILE, fault)
 
 
 def _against_judgements(
