@@ -146,6 +146,9 @@ NEEDS: dict[str, Need] = {
     "POST /jobs/{job}/answers": write(Thing.JOB),
     "POST /jobs/{job}/change-orders": write(Thing.JOB),
     "POST /jobs/{job}/change-orders/{name}": decide(Thing.JOB),
+    "GET /jobs/{job}/customer": read(Thing.IDENTITY),
+    "POST /jobs/{job}/customer/look": read(Thing.IDENTITY),  # told by the audit trail
+    "POST /jobs/{job}/customer": write(Thing.IDENTITY),
     "GET /jobs/{job}/parts": read(Thing.FINDINGS),
     "POST /jobs/{job}/parts": write(Thing.FINDINGS),
     "GET /jobs/{job}/labels": read(Thing.FINDINGS),

@@ -24,6 +24,7 @@ from spinproof.web import (
     access,
     calculator_pages,
     check_pages,
+    customer_pages,
     desks,
     fact_pages,
     gate_pages,
@@ -124,6 +125,7 @@ def create_app(
         instrument_pages.router,
         matter_pages.router,
         calculator_pages.router,
+        customer_pages.router,
     ):
         app.include_router(router)
     _answer_errors(app, home)

@@ -46,6 +46,8 @@ SHAPES: dict[str, tuple[str, str]] = {
     "offered": ("ask", "doubt"),
     "in scope": ("tick", "well"),
     "not in scope": ("dash", "quiet"),
+    "in the sealed store": ("tick", "well"),
+    "not entered": ("ask", "doubt"),
     "open": ("hand", "quiet"),
     "waiting": ("ring", "quiet"),
     "waived": ("half", "doubt"),
