@@ -85,3 +85,12 @@ def test_every_command_is_in_the_documentation():
     for command in app.registered_commands:
         name = command.name or command.callback.__name__.replace("_", "-")
         assert f"| `{name}` |" in page, f"{name} is not documented"
+
+
+def test_a_shop_without_runs_has_nothing_to_judge_anew(spinproof: Commands, tmp_path: Path):
+    home = tmp_path / "home"
+    spinproof("take-in", DEMO_DATA / "qa-1041.job.toml", "--home", home, "--by", "RT-1")
+
+    said = spinproof("rejudge", "--home", home)
+
+    assert (said.status, said.out.strip()) == (0, "no run")

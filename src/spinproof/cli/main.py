@@ -4,7 +4,17 @@ import sys
 
 import typer
 
-from spinproof.cli import calculating, customer, demo, job, people, proof, safekeeping, stand
+from spinproof.cli import (
+    archive,
+    calculating,
+    customer,
+    demo,
+    job,
+    people,
+    proof,
+    safekeeping,
+    stand,
+)
 from spinproof.model.errors import SpinproofError
 from spinproof.model.software import SOFTWARE
 
@@ -28,6 +38,7 @@ app.command(rich_help_panel=BENCH)(proof.plan)
 app.command(rich_help_panel=BENCH)(stand.record)
 app.command("import", rich_help_panel=BENCH)(stand.import_trace)
 app.command(rich_help_panel=BENCH)(proof.judge)
+app.command(rich_help_panel=BENCH)(archive.rejudge)
 app.command(rich_help_panel=BENCH)(calculating.calculate)
 app.command("take-in", rich_help_panel=JOB)(job.take_in)
 app.command(rich_help_panel=JOB)(job.configure)

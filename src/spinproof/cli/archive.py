@@ -1,0 +1,51 @@
+"""``spinproof rejudge``: stored runs under other limits or newer code."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from spinproof.cli.job import HomeFolder, opened
+from spinproof.cli.show import console, say
+from spinproof.model.limit import LimitSet
+
+
+def rejudge(
+    home: HomeFolder,
+    runs: Annotated[
+        list[str] | None, typer.Argument(help="Runs; else all that are stored.")
+    ] = None,
+    head: Annotated[str | None, typer.Option(help="All runs of this head.")] = None,
+    limits: Annotated[
+        Path | None, typer.Option(help="Limits, TOML; else those of each run's last judgement.")
+    ] = None,
+    by: Annotated[
+        str | None, typer.Option(help="Keep the new judgements, in this name; else only compare.")
+    ] = None,
+    workers: Annotated[int, typer.Option(min=1, max=64, help="Processes at work.")] = 1,
+) -> None:
+    """Judge stored runs anew beside their old judgements; ends with 1 when one differs."""
+    from spinproof.app.documents import read_document
+    from spinproof.app.rejudging import Standing, stored_runs
+    from spinproof.app.rejudging import rejudge as judge_anew
+
+    limit_set = None if limits is None else read_document(limits, LimitSet)
+    with opened(home) as (folders, ledger), console.status("judging") as status:
+        found = judge_anew(
+            folders,
+            ledger,
+            tuple(runs or stored_runs(ledger, head)),
+            limits=limit_set,
+            by=by,
+            workers=workers,
+            on_progress=lambda done, all_: status.update(f"{done} of {all_} runs judged"),
+        )
+    told = [one for one in found if one.standing not in {Standing.SAME, Standing.DONE_BEFORE}]
+    for one in told:
+        say(f"{one.run}: {one.standing}, {one.outcome}")
+        for change in one.changes:
+            say(f"  - {change}")
+    counts = [(standing, sum(one.standing is standing for one in found)) for standing in Standing]
+    say(", ".join(f"{count} {standing}" for standing, count in counts if count) or "no run")
+    if told:
+        raise typer.Exit(1)
