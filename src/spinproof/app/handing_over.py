@@ -12,6 +12,7 @@ from spinproof.app.intake import HeadSetup, present_setup
 from spinproof.dossier.keys import CERTIFICATE_FILE, ReleaseKey, create_key, load_key
 from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
+from spinproof.dossier.zipped import unzipped, zip_package
 from spinproof.evidence.release import refuse_leaks
 from spinproof.figures.units import printed_unit
 from spinproof.ledger.entries import AuditCheck
@@ -106,15 +107,23 @@ def shop_key(home: Home, shop: str) -> ReleaseKey:
     return create_key(home.keys, shop, utc_now())
 
 
+def zip_dossier(path: Path, target: Path) -> None:
+    """Write an issued package as one ZIP; PackageError when a file stands there already."""
+    zip_package(path, target)
+
+
 def verify(path: Path, fingerprint: str | None) -> Verification:
-    """Verify a package offline, against a fingerprint that did not travel with it when given.
+    """Verify a package, a folder or a ZIP, offline, and against a fingerprint when one is given.
 
     Raises
     ------
     PackageError
         If the path is no package.
     """
-    return verify_package(path, fingerprint)
+    if not path.is_file():
+        return verify_package(path, fingerprint)
+    with unzipped(path) as folder:
+        return verify_package(folder, fingerprint)
 
 
 def gather(home: Home, reading: HeadReading, head: str) -> Handover:
