@@ -69,7 +69,7 @@ def turning_inertia(head: HeadSpec, load: Load) -> float:
     mass, diameter = load.wafer_mass_g / 1000, head.wafer_diameter_mm / 1000
     offset = max(head.wafer_edge_radius_m - diameter / 2, 0.0)
     each = float(wafer_inertia(mass, diameter)) + mass * offset**2
-    return head.inertia_kg_m2 + load.wafer_count * each
+    return head.inertia_kg_m2 + len(load.filled_slots) * each
 
 
 def _tach_lost_below(readings: Readings) -> Metric:

@@ -49,6 +49,8 @@ class LoadFacts:
     limit_g_mm: float
     force_n: float
     """Centrifugal force at the highest speed of the recipe. [N]"""
+    dummies: tuple[int, ...] = ()
+    """Slots that need a dummy so that the cassettes face equal numbers."""
 
 
 @dataclass(frozen=True)

@@ -62,6 +62,11 @@ class Envelope(Noun):
     """How far the fast dry must lie above the rinse. [rpm]"""
 
 
+def _absent(value: object) -> bool:
+    """Say whether a value was left out, so that documents from before the key keep their hash."""
+    return value is None
+
+
 class HeadSpec(Noun):
     """The numbers that describe a head."""
 
@@ -72,7 +77,15 @@ class HeadSpec(Noun):
     axis: RotorAxis
     wafer_diameter_mm: Positive
     slots: Annotated[int, Field(ge=1, le=200)]
+    """Slots for wafers in all cassettes, numbered through them."""
     cassettes: Annotated[int, Field(ge=1, le=8)] = 1
+    """Cassettes, evenly around the axis of an off-axis head, sharing the slots evenly."""
+    cassette_radius_mm: Annotated[Positive | None, Field(exclude_if=_absent)] = None
+    """Distance of the cassettes' centres from the axis; else by the wafer's edge. [mm]"""
+    slot_pitch_mm: Annotated[Positive | None, Field(exclude_if=_absent)] = None
+    """Distance of neighbouring slots along the axis; without it the couple is not known. [mm]"""
+    plane_distance_mm: Annotated[Positive | None, Field(exclude_if=_absent)] = None
+    """Distance of the two correction planes of the rotor. [mm]"""
     wafer_edge_radius_m: Positive
     """Distance of the outermost wafer edge from the rotor axis. [m]"""
     rotor_mass_kg: Positive
@@ -106,3 +119,16 @@ class HeadSpec(Noun):
     tach_pulses_per_rev: Annotated[int, Field(ge=1, le=4096)]
     """Targets that the head's own tach sees in a revolution."""
     envelope: Envelope
+
+    @property
+    def slots_per_cassette(self) -> int:
+        """Slots of one cassette."""
+        return max(self.slots // self.cassettes, 1)
+
+    @property
+    def cassette_centre_mm(self) -> float:
+        """Distance of the cassettes' centres from the axis in mm; zero on the axis."""
+        if self.axis is RotorAxis.ON_AXIS:
+            return 0.0
+        from_edge = max(1000 * self.wafer_edge_radius_m - self.wafer_diameter_mm / 2, 0.0)
+        return from_edge if self.cassette_radius_mm is None else self.cassette_radius_mm

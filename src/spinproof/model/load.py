@@ -4,7 +4,12 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from spinproof.model.noun import Name, NotNegative, Noun
+from spinproof.model.noun import Name, NotNegative, Noun, Positive
+
+
+def _empty(value: tuple[object, ...]) -> bool:
+    """Say whether nothing was given, so that documents from before the key keep their hash."""
+    return not value
 
 
 class Load(Noun):
@@ -19,25 +24,40 @@ class Load(Noun):
     seat_eccentricity_mm: NotNegative = 0.0
     """Common offset of the wafers from the rotor axis, all to the same side. [mm]"""
 
+    dummy_slots: Annotated[tuple[int, ...], Field(strict=False, exclude_if=_empty)] = ()
+    """Slots with a dummy of a wafer's mass, which balances the rotor and is no product."""
+    weighed_g: Annotated[tuple[Positive, ...], Field(strict=False, exclude_if=_empty)] = ()
+    """Masses of the wafers in the order of ``slots``, where they were weighed one by one. [g]"""
+
     @property
     def wafer_count(self) -> int:
-        """How many wafers are in the rotor."""
+        """How many wafers are in the rotor, dummies not counted."""
         return len(self.slots)
 
     @property
-    def static_unbalance_g_mm(self) -> float:
-        """Static unbalance of the load in g mm: number x mass x common offset."""
-        return self.wafer_count * self.wafer_mass_g * self.seat_eccentricity_mm
+    def filled_slots(self) -> tuple[int, ...]:
+        """Slots with wafers, then slots with dummies."""
+        return self.slots + self.dummy_slots
+
+    @property
+    def masses_g(self) -> tuple[float, ...]:
+        """Mass in each of the filled slots in g, as weighed or else of one wafer."""
+        wafers = self.weighed_g or (self.wafer_mass_g,) * len(self.slots)
+        return wafers + (self.wafer_mass_g,) * len(self.dummy_slots)
 
     @model_validator(mode="after")
     def _slots_make_sense(self) -> Self:
-        if len(set(self.slots)) != len(self.slots):
+        filled = self.filled_slots
+        if len(set(filled)) != len(filled):
             msg = "a slot is named twice"
             raise ValueError(msg)
-        if any(slot < 1 for slot in self.slots):
+        if any(slot < 1 for slot in filled):
             msg = "slots are counted from 1"
             raise ValueError(msg)
-        if self.slots and self.wafer_mass_g <= 0:
+        if self.weighed_g and len(self.weighed_g) != len(self.slots):
+            msg = f"weighed_g gives {len(self.weighed_g)} masses for {len(self.slots)} slots"
+            raise ValueError(msg)
+        if filled and self.wafer_mass_g <= 0:
             msg = "wafer_mass_g must be given when slots are loaded"
             raise ValueError(msg)
         return self

@@ -8,6 +8,7 @@ from spinproof.model.head import HeadSpec
 from spinproof.model.program import Program
 from spinproof.model.recipe import Recipe
 from spinproof.model.registers import SAMPLES_PER_BLOCK
+from spinproof.physics.load_balance import unbalance_of
 from spinproof.physics.rotor import RAD_PER_S_PER_RPM
 from spinproof.virtualhead.as_built import as_built, drive_scale
 from spinproof.virtualhead.controller import Controller, Plant
@@ -62,7 +63,7 @@ class Run:
         self.plant = _plant(head, program, wrong, self._rng)
         self.controller = Controller(self.plant, spec, program.recipe, wrong)
         self.stand_tach = _stand_tach(head, self.plant.tach, wrong)
-        unbalance = ROTOR_UNBALANCE_G_MM + program.load.static_unbalance_g_mm
+        unbalance = ROTOR_UNBALANCE_G_MM + 1e6 * abs(unbalance_of(program.load, spec)[0])
         self.independent = Independent(
             PulseCounter(
                 1.0, OPTICAL_JITTER_S, count=head.optical_count, edge_us=head.optical_edge_us
@@ -191,7 +192,7 @@ class VirtualHead:
         """Say why the head cannot run a program, or None when it can."""
         if program.recipe.top_speed_rpm > self.spec.top_speed_rpm:
             return f"the recipe is faster than {self.spec.top_speed_rpm:g} rpm"
-        if max(program.load.slots, default=0) > self.spec.slots:
+        if max(program.load.filled_slots, default=0) > self.spec.slots:
             return f"the load has more than {self.spec.slots} slots"
         return impossible(program.faults)
 

@@ -15,7 +15,7 @@ def loaded_inertia(spec: HeadSpec, load: Load) -> float:
     mass, diameter = 1e-3 * load.wafer_mass_g, 1e-3 * spec.wafer_diameter_mm
     offset = spec.wafer_edge_radius_m - diameter / 2
     wafer = float(wafer_inertia(mass, diameter)) + mass * offset * offset
-    return spec.inertia_kg_m2 + load.wafer_count * wafer
+    return spec.inertia_kg_m2 + len(load.filled_slots) * wafer
 
 
 class Rotor:

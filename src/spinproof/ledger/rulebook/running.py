@@ -2,7 +2,7 @@
 
 from spinproof.ledger import rules
 from spinproof.ledger.entries import RunEntry
-from spinproof.ledger.head_file import HeadFile
+from spinproof.ledger.head_file import HeadFile, LoadFacts
 from spinproof.ledger.rulebook.rule import Force, Rule, listed
 from spinproof.ledger.shop_entries import Action, MatterEntry, Step
 from spinproof.ledger.states import NonconformanceState
@@ -82,10 +82,15 @@ def _loads_balanced(file: HeadFile, _: Step) -> tuple[str, ...]:
         f"The load of run {name} puts the rotor out of balance by {load.unbalance_g_mm:.0f} g mm, "
         f"{load.unbalance_g_mm / load.limit_g_mm:.2f} times what is permissible at its speed "
         f"({load.limit_g_mm:.1f} g mm), and shakes it with {load.force_n:.1f} N: load the "
-        "cassettes alike."
+        f"cassettes alike{_dummies(load)}."
         for name, load in file.loads.items()
         if load.unbalance_g_mm > load.limit_g_mm
     )
+
+
+def _dummies(load: LoadFacts) -> str:
+    slots = ", ".join(map(str, load.dummies))
+    return f", with a dummy in slot {slots}" if slots else ""
 
 
 def broken_wafers(file: HeadFile) -> tuple[MatterEntry, ...]:
