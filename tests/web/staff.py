@@ -17,6 +17,7 @@ from spinproof.app.people import FrontDesk, Place
 from spinproof.model.access import Role
 from spinproof.web.access import Cookies
 from spinproof.web.application import mark_of
+from spinproof.web.tls import Identity
 from spinproof.web.visitor import token_of
 
 QUICK = Passwords(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
@@ -79,7 +80,11 @@ def field_of(page: str, name: str) -> str:
 
 @contextmanager
 def staffed_server(
-    root: Path, *, beyond: bool = False, on_code: Callable[[str], None] = lambda _: None
+    root: Path,
+    *,
+    beyond: bool = False,
+    identity: Identity | None = None,
+    on_code: Callable[[str], None] = lambda _: None,
 ) -> Iterator[Staff]:
     """Serve a shop with one person of each role, all with the same password."""
     bench = burn_in_bench(root)
@@ -89,6 +94,8 @@ def staffed_server(
         if role is not Role.OWNER:
             desk.add_person(name, role, OWNER, BEGIN)
             desk.set_password(name, WORD, OWNER, BEGIN)
-    with served(bench.home, beyond=beyond, passwords=QUICK, on_code=on_code) as address:
+    with served(
+        bench.home, beyond=beyond, identity=identity, passwords=QUICK, on_code=on_code
+    ) as address:
         yield Staff(bench, desk, address)
     bench.ledger.close()

@@ -146,10 +146,21 @@ def serve(
     allow: Annotated[
         list[str] | None, typer.Option(help="Host name by which other machines reach the pages.")
     ] = None,
+    certificate: Annotated[
+        Path | None, typer.Option(help="Certificate for TLS, PEM, with those it rests on.")
+    ] = None,
+    key: Annotated[Path | None, typer.Option(help="Private key of the certificate, PEM.")] = None,
+    *,
+    plain_http: Annotated[
+        bool,
+        typer.Option("--plain-http", help="Serve other machines without TLS: anybody reads along."),
+    ] = False,
 ) -> None:
     """Serve the pages of a home folder, until Ctrl-C."""
     from spinproof.web.serving import serve as serve_pages
+    from spinproof.web.tls import identity_of
 
+    identity = identity_of(certificate, key)
     with opened(home) as (folders, _):
         pass
     serve_pages(
@@ -157,6 +168,8 @@ def serve(
         host=host,
         port=port,
         allowed_hosts=tuple(allow or ()),
+        identity=identity,
+        plain=plain_http,
         on_ready=lambda where: say(f"pages: {where} until Ctrl-C"),
         on_code=lambda code: say(
             f"code for the owner's first sign-in from another machine: {code}"

@@ -107,7 +107,11 @@ def create_app(
     app.state.cookies = access.Cookies.of(mark_of(home), secure=tls)
     app.state.process_secret = secrets.token_urlsafe(32)
     app.add_middleware(
-        Guard, hosts=frozenset(allowed_hosts), refuse=refusal, most_bytes=access.most_bytes
+        Guard,
+        hosts=frozenset(allowed_hosts),
+        refuse=refusal,
+        most_bytes=access.most_bytes,
+        tls=tls,
     )
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for router in (pages.router, traces.router, live.router, sign_in.router, people.router):
