@@ -247,6 +247,7 @@ def metrics(
                     rule="inside the limit by 1.645 u"
                     if limit.rule == "guarded"
                     else "inside the limit",
+                    margin=min(value - low, high - value) if measured else None,
                     note=None if measured else "the seal was not closed off in this run",
                 )
             )

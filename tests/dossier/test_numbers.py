@@ -9,11 +9,12 @@ from spinproof.dossier.numbers import (
     bound_in_percent,
     counted_noun,
     interval,
-    metric_title,
+    margin_in_words,
     moment,
     plain,
     with_uncertainty,
 )
+from spinproof.model.judgement import Metric
 from spinproof.model.limit import Basis, Limit
 
 
@@ -69,6 +70,14 @@ def test_a_bound_is_never_printed_as_certain(probability):
 def test_words_around_numbers():
     assert counted_noun(1, "wafer") == "1 wafer"
     assert counted_noun(0, "wafer") == "0 wafers"
-    assert metric_title("n2_temperature_error") == "N2 temperature error"
     assert moment("2031-03-24T12:00:00+02:00") == "2031-03-24 10:00 UTC"
     assert plain(-2.50) == "−2.5"
+
+
+def test_a_margin_is_rounded_as_its_value_and_says_its_side():
+    near = Metric(name="vibration", unit="mm/s", value=4.41, uncertainty=0.048, margin=0.0913)
+    beyond = near.model_copy(update={"margin": -1.2345, "uncertainty": None})
+
+    assert margin_in_words(near) == "0.091 mm/s inside"
+    assert margin_in_words(beyond) == "1.2345 mm/s outside"
+    assert margin_in_words(near.model_copy(update={"margin": None})) == ""

@@ -128,6 +128,13 @@ def test_no_word_of_a_person_becomes_a_statement(handover):
     assert not any(remark in text for remark in remarks for text in said)
 
 
+def test_the_witnessed_run_names_the_limit_that_was_met_with_the_least_probability(handover):
+    (statement,) = by_rule(handover, "gate-witness")
+
+    assert "of the passed ones" in statement.text
+    assert "inside, conforming with probability 0.999 (rule inside the limit" in statement.text
+
+
 def test_gates_pass_only_when_the_planned_runs_counted_and_the_witnessed_run_did(handover):
     assert [s.verdict for s in by_rule(handover, "gate-burn-in")] == ["passed"]
     assert [s.verdict for s in by_rule(handover, "gate-witness")] == ["passed"]

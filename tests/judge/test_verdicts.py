@@ -7,10 +7,10 @@ import pytest
 from tests.demo_files import CR_1, LIMITS
 
 from spinproof.judge.verdicts import UNITS, judged, measured, missing, rounded
-from spinproof.judge.words import LABELS
 from spinproof.model.errors import DocumentError
-from spinproof.model.judgement import Verdict
+from spinproof.model.judgement import Metric, Verdict
 from spinproof.model.limit import Basis, DecisionRule, Limit, LimitSet
+from spinproof.model.metric_words import METRIC_WORDS
 from spinproof.model.recipe import StepKind
 
 PAGE = Path(__file__).parents[2] / "docs" / "metrics.md"
@@ -31,6 +31,25 @@ def test_a_verdict_prints_the_rule_it_was_made_by():
     assert guarded.rule.startswith("guarded by 1.645 u")
     assert simple.rule.startswith("simple")
     assert guarded.conformance == pytest.approx(0.841345)
+    assert guarded.margin == simple.margin == pytest.approx(0.1)
+
+
+def test_a_verdict_says_when_the_uncertainty_is_large_beside_the_tolerance():
+    wide = limit_on("vent_time", "s", lower=1.0, rule=DecisionRule.SIMPLE)
+    (metric,) = judged([measured("vent_time", 1.9, 0.1)], CR_1, wide)
+
+    assert metric.margin == pytest.approx(0.1)
+    assert metric.remark.startswith("the tolerance is only 2.5 times the expanded uncertainty")
+
+
+def test_a_judgement_of_an_earlier_release_keeps_its_bytes():
+    """Fields that came later are left out while they are empty."""
+    (metric,) = judged([measured("vent_time", 1.5, 0.1)], CR_1, limit_on("vent_time", "s"))
+    earlier = {k: v for k, v in metric.to_document().items() if k not in {"margin", "remark"}}
+
+    assert set(metric.to_document()) - set(earlier) == {"margin"}
+    assert Metric.from_document(earlier).to_document() == earlier
+    assert Metric.from_document(metric.to_document()) == metric
 
 
 def test_a_limit_on_what_was_not_measured_is_not_passed():
@@ -86,7 +105,11 @@ def test_digits_that_mean_nothing_are_rounded_away(value, uncertainty, expected)
 def test_the_demo_s_limits_fit_the_metrics():
     assert {limit.metric for limit in LIMITS.limits} <= UNITS.keys()
     assert all(UNITS[limit.metric] == limit.unit for limit in LIMITS.limits)
-    assert {limit.metric for limit in LIMITS.limits} <= LABELS.keys()
+
+
+def test_every_metric_has_words_of_its_own():
+    assert METRIC_WORDS.keys() == UNITS.keys()
+    assert len(set(METRIC_WORDS.values())) == len(METRIC_WORDS)
 
 
 def test_every_metric_is_documented_with_its_unit():

@@ -66,6 +66,12 @@ class AnswerView:
     word: str | None
     """pass, fail or undecided; None when nothing decides."""
     rule: str | None
+    margin: float | None
+    """Distance to the nearest limit, negative outside, in the limit's unit."""
+    margin_unit: str
+    margin_uncertainty: float | None
+    conformance: float | None
+    """Probability that the true value lies inside the limit."""
     note: str | None
     instrument: str | None
     standing: str | None
@@ -373,7 +379,19 @@ def _in_unit(measured: MeasurementEntry | None, unit: str) -> tuple[float | None
     return value, measured.standard_uncertainty * abs(factor)
 
 
+def _margin(value: float | None, limit: Limit | None) -> float | None:
+    """Give the distance of a reading to the nearest limit it was decided by, negative outside."""
+    if value is None or limit is None:
+        return None
+    below = [] if limit.upper is None else [limit.upper - value]
+    above = [] if limit.lower is None else [value - limit.lower]
+    return min(below + above)
+
+
 def _answer(file: HeadFile, measured: MeasurementEntry) -> AnswerView:
+    value, spread = (
+        (None, None) if measured.limit is None else _in_unit(measured, measured.limit.unit)
+    )
     return AnswerView(
         id=measured.id,
         value=measured.value,
@@ -383,6 +401,10 @@ def _answer(file: HeadFile, measured: MeasurementEntry) -> AnswerView:
         words=measured.words,
         word=None if measured.verdict is None else measured.verdict.value,
         rule=measured.rule,
+        margin=_margin(value, measured.limit),
+        margin_unit=measured.limit.unit if measured.limit else "",
+        margin_uncertainty=spread,
+        conformance=measured.conformance,
         note=measured.note,
         instrument=measured.instrument,
         standing=None if measured.standing is None else measured.standing.value,

@@ -158,7 +158,7 @@ class CustomerDesk:
         Parameters
         ----------
         job : str
-            The job; under another alias it goes over to that customer.
+            The job; under another alias it goes over to that customer, who keeps what is known.
         customer : Customer
             Who it is.
         by : str
@@ -181,9 +181,11 @@ class CustomerDesk:
                 where=f"job {job}",
                 mend="Enter it; there is nothing to change.",
             )
-        known = held if held.alias == customer.alias else self._known(customer.alias)
-        kept = None if known is None else known.model_copy(update=dict.fromkeys(FIELDS, ()))
-        self._put(job, customer, kept, CustomerDeed.CHANGED, by)
+        if held.alias == customer.alias:
+            known: Identity | None = held.model_copy(update=dict.fromkeys(FIELDS, ()))
+        else:
+            known = self._known(customer.alias)
+        self._put(job, customer, known, CustomerDeed.CHANGED, by)
 
     def _held(self, job: str) -> Identity | None:
         with self._ledger.reading() as records:

@@ -10,6 +10,7 @@ import math
 from datetime import UTC, datetime
 
 from spinproof.figures.units import printed_unit
+from spinproof.model.judgement import Metric
 from spinproof.model.limit import Limit
 
 MINUS = "−"
@@ -88,14 +89,17 @@ def rule_in_words(limit: Limit) -> str:
     return limit.rule.value.replace("-", " ")
 
 
-def metric_title(name: str) -> str:
-    """Give a metric's name as it is printed.
+def margin_in_words(metric: Metric) -> str:
+    """Give the distance to the nearest limit, and on which side; empty when none was computed.
 
-    >>> metric_title("n2_flow_error"), metric_title("di_pressure_low")
-    ('N2 flow error', 'DI pressure low')
+    >>> margin_in_words(Metric(name="vibration", unit="mm/s", uncertainty=0.05, margin=-0.312))
+    '0.31 mm/s outside'
     """
-    words = {"n2": "N2", "di": "DI"}
-    return " ".join(words.get(word, word) for word in name.split("_"))
+    if not metric.margin:
+        return "" if metric.margin is None else "at the limit"
+    size = with_uncertainty(abs(metric.margin), metric.uncertainty).partition(" ±")[0]
+    side = "outside" if metric.margin < 0 else "inside"
+    return f"{size} {printed_unit(metric.unit)}".rstrip() + f" {side}"
 
 
 def moment(text: str) -> str:

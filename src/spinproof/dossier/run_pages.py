@@ -4,7 +4,7 @@ from spinproof.dossier.front_pages import Content, Numbered, wafers
 from spinproof.dossier.numbers import (
     MINUS,
     interval,
-    metric_title,
+    margin_in_words,
     moment,
     plain,
     rule_in_words,
@@ -15,6 +15,7 @@ from spinproof.figures.marks import mark_of
 from spinproof.figures.units import printed_unit
 from spinproof.model.handover import Attempt, Handover, RunRecord
 from spinproof.model.judgement import Event, Metric, Verdict
+from spinproof.model.metric_words import metric_words, printed_probability
 from spinproof.model.recipe import Step
 from spinproof.model.run import Outcome
 
@@ -99,6 +100,7 @@ def run_in_full(record: RunRecord, *, passed_too: bool) -> Content:
             for metric in judgement.metrics
             if metric.verdict is not None and (passed_too or metric.verdict is not Verdict.PASS)
         ],
+        "rules": "; ".join(sorted({m.rule for m in judgement.metrics if m.rule})),
         "readings": [_metric_row(metric) for metric in judgement.metrics if metric.verdict is None],
         "incidents": [f"{i.time_s:.1f} s: {i.text}" for i in judgement.incidents],
         "evidence": [sha256[:SHORT] for sha256 in attempt.evidence],
@@ -141,7 +143,7 @@ def _metric_row(metric: Metric) -> Content:
     if metric.value is not None:
         value = f"{with_uncertainty(metric.value, metric.uncertainty)} {unit}".rstrip()
     return {
-        "name": metric_title(metric.name),
+        "name": metric_words(metric.name),
         "step": str(metric.step or ""),
         "value": value,
         "limit": interval(limit) if limit else "",
@@ -149,16 +151,12 @@ def _metric_row(metric: Metric) -> Content:
         "rule": rule_in_words(limit) if limit else "",
         "verdict": metric.verdict.value if metric.verdict else None,
         "mark": verdict_file(metric.verdict) if metric.verdict else None,
-        "conformance": "" if metric.conformance is None else _probability(metric.conformance),
-        "note": metric.note or "",
+        "conformance": ""
+        if metric.conformance is None
+        else f"P {printed_probability(metric.conformance)}",
+        "margin": margin_in_words(metric),
+        "note": "; ".join(filter(None, (metric.note, metric.remark))),
     }
-
-
-def _probability(value: float) -> str:
-    """Give a probability of conformance; the ends are never printed as certain."""
-    if value > 0.9995:
-        return ">0.999"
-    return "<0.001" if value < 0.0005 else f"{value:.3f}"
 
 
 def not_counted(handover: Handover, numbered: Numbered) -> list[Content]:

@@ -7,11 +7,18 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from spinproof.dossier.numbers import bound, bound_in_percent, counted_noun, day
+from spinproof.dossier.numbers import (
+    bound,
+    bound_in_percent,
+    counted_noun,
+    day,
+    margin_in_words,
+)
 from spinproof.dossier.second_look import JUDGED, second_look
 from spinproof.files.canonical import digest_of
 from spinproof.model.handover import Attempt, Claim, Handover, RunRecord, ScopeState
 from spinproof.model.judgement import Verdict
+from spinproof.model.metric_words import metric_words, printed_probability
 from spinproof.model.recipe import RecipeSource
 from spinproof.model.run import Outcome
 from spinproof.stats.demonstration import reliability_lower_bound
@@ -161,11 +168,28 @@ def _witness_gate(handover: Handover) -> Iterable[Statement]:
     text = (
         f"Source inspection: run {attempt.run} of recipe {attempt.recipe_name} on"
         f" {day(attempt.started_at)} with {counted_noun(attempt.wafer_count, 'wafer')}:"
-        f" {attempt.outcome.value}; {limits_in_words(record)}."
+        f" {attempt.outcome.value}; {limits_in_words(record)}{_nearest(record)}."
     )
     passed = attempt.outcome is Outcome.COUNTED
     yield Statement(
         "gate-witness", text, _records((attempt,)), "passed" if passed else "not passed"
+    )
+
+
+def _nearest(record: RunRecord) -> str:
+    """Give the passed limit that was met with the least probability, with margin and rule."""
+    passed = [m for m in record.judgement.metrics if m.verdict is Verdict.PASS and m.limit]
+    told = [
+        (m.conformance, m) for m in passed if m.conformance is not None and m.margin is not None
+    ]
+    if not told:
+        return ""
+    chance, metric = min(told, key=lambda each: each[0])
+    where = f" in step {metric.step}" if metric.step else ""
+    return (
+        f"; of the passed ones {metric_words(metric.name)}{where} lies nearest,"
+        f" {margin_in_words(metric)}, conforming with probability {printed_probability(chance)}"
+        f" (rule {metric.rule})"
     )
 
 

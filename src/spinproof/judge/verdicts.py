@@ -135,6 +135,8 @@ def _judged(metric: Metric, recipe: Recipe, limits: LimitSet) -> Metric:
             "verdict": metric.verdict or decision.verdict,
             "conformance": round(decision.conformance, 6),
             "rule": decision.rule,
+            "margin": rounded(decision.margin, metric.uncertainty),
+            "remark": decision.remark,
         }
     )
 

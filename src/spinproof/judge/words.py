@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from spinproof.model.judgement import Metric, Verdict
+from spinproof.model.metric_words import metric_words
 from spinproof.model.recipe import Recipe
 
 PRINTED = {
@@ -14,37 +15,6 @@ PRINTED = {
     "kPa_g": " kPa gauge",
     "rad2/s": " rad²/s",
 }
-LABELS = {
-    "step_duration_error": "duration against the recipe",
-    "speed_error": "speed against the set-point",
-    "ripple": "ripple of the speed",
-    "ramp_error": "ramp against the recipe",
-    "overshoot": "overshoot",
-    "settling_time": "settling after the ramp",
-    "time_at_speed_shortfall": "time missing at speed",
-    "vibration": "vibration",
-    "di_flow": "flow of DI water",
-    "di_pressure_low": "lowest DI supply pressure",
-    "rinse_close_time": "closing of the rinse valve",
-    "resistivity_shortfall": "resistivity missing at the drain",
-    "n2_flow_error": "nitrogen flow against nominal",
-    "n2_temperature_error": "nitrogen temperature against the set-point",
-    "dose_error": "thinning dose against the recipe",
-    "coast_time_error": "coast against the prediction",
-    "tach_lost_below": "speed at the last pulse of the head's tach",
-    "index_time": "time to index",
-    "vent_time": "venting of the seal",
-    "release_pressure": "seal pressure at the door's release",
-    "release_speed": "speed at the door's release",
-    "door_order_breaches": "breaches of the stop sequence",
-    "seal_loss": "pressure loss of the seal",
-    "tach_agreement": "head tach against the reference",
-    "display_agreement": "display against the reference",
-    "largest_gap": "largest gap in the record",
-    "missing_share": "missing readings",
-    "operator_inputs": "operator inputs",
-}
-"""What a metric is called in a sentence; the others go by their name."""
 
 
 def number(value: float, unit: str) -> str:
@@ -60,23 +30,18 @@ def place(step: int | None, recipe: Recipe) -> str:
     return f"step {step}, {recipe.steps[step - 1].name}: "
 
 
-def label(name: str) -> str:
-    """Name a metric in a sentence."""
-    return LABELS.get(name, name.replace("_", " "))
-
-
 def reason_of(metric: Metric, recipe: Recipe) -> str:
     """Say why a metric stands in the way of counting."""
     where = place(metric.step, recipe)
     if metric.value is None:
         what = "failed" if metric.verdict is Verdict.FAIL else "not measured"
-        return f"{where}{label(metric.name)} {what}: {metric.note}"
+        return f"{where}{metric_words(metric.name)} {what}: {metric.note}"
     if metric.name == "step_duration_error":
         return where + _cut(metric)
     if metric.name == "door_order_breaches":
         what = "undecided" if metric.verdict is Verdict.UNDECIDED else "broken"
         return f"order of the stop sequence {what}: {metric.note}"
-    text = f"{where}{label(metric.name)} {number(metric.value, metric.unit)}"
+    text = f"{where}{metric_words(metric.name)} {number(metric.value, metric.unit)}"
     note = f" ({metric.note})" if metric.note else ""
     if metric.verdict is Verdict.UNDECIDED:
         spread = number(metric.uncertainty or 0.0, metric.unit)
@@ -119,7 +84,7 @@ def _bounds(metric: Metric) -> str:
 
 
 def _unmeasured(cause: str, group: list[Metric], recipe: Recipe) -> str:
-    names = list(dict.fromkeys(label(metric.name) for metric in group))
+    names = list(dict.fromkeys(metric_words(metric.name) for metric in group))
     steps = sorted({metric.step for metric in group if metric.step is not None})
     where = ""
     if len(steps) == 1:

@@ -10,6 +10,9 @@ from spinproof.model.noun import Name, NotNegative, Noun
 from spinproof.model.recipe import StepKind
 from spinproof.model.run import Ending, Incident, Outcome
 
+_LATER = Field(exclude_if=lambda value: value is None)
+"""A field that earlier judgements do not have: left out when empty, their bytes stay the same."""
+
 
 class Verdict(StrEnum):
     """What a limit says about a metric. Never a silent pass."""
@@ -62,6 +65,10 @@ class Metric(Noun):
     """Probability that the true value lies inside the limit."""
     rule: str | None = None
     """The decision rule in words."""
+    margin: Annotated[float | None, _LATER] = None
+    """Distance to the nearest limit, negative outside, in the metric's unit."""
+    remark: Annotated[str | None, _LATER] = None
+    """What must be printed as well when the uncertainty is large beside the tolerance."""
     note: str | None = None
     """Why it could not be measured, or what the reader should know."""
 

@@ -11,6 +11,7 @@ from spinproof.model.handover import ScopeState
 from spinproof.model.instrument import Standing
 from spinproof.model.judgement import Metric, Verdict
 from spinproof.model.limit import Limit
+from spinproof.model.metric_words import metric_words, printed_probability
 from spinproof.model.run import Outcome
 
 COVERAGE = 2
@@ -67,6 +68,8 @@ SHAPES: dict[str, tuple[str, str]] = {
     Standing.EXPIRED: ("ask", "doubt"),
     Standing.NOT_CALIBRATED: ("ask", "doubt"),
     Standing.OUT_OF_TOLERANCE: ("cross", "act"),
+    Standing.OUT_OF_RANGE: ("ask", "doubt"),
+    "indication only": ("dash", "quiet"),
     Standing.OWN_DISPLAY: ("dash", "quiet"),
 }
 """The shape and the tone that stand beside each word of a state.
@@ -259,13 +262,39 @@ def bare(value: float) -> str:
     return f"{value:g}".replace("-", "−")
 
 
-def title(name: str) -> str:
-    """Write a metric's or field's name as words.
+def metric_title(name: str) -> str:
+    """Write a metric's name as the words of a heading.
 
     Examples
     --------
-    >>> title("time_at_speed_shortfall"), title("n2_flow_error"), title("di_flow")
-    ('Time at speed shortfall', 'N2 flow error', 'DI flow')
+    >>> metric_title("time_at_speed_shortfall"), metric_title("di_flow")
+    ('Time missing at speed', 'Flow of DI water')
+    """
+    return title(metric_words(name))
+
+
+def margin(value: float | None, unit_: str, uncertainty: float | None) -> str:
+    """Write the distance to the nearest limit, and on which side of it; empty without one.
+
+    Examples
+    --------
+    >>> margin(-0.052, "mm/s", 0.01), margin(12.4, "rpm", None), margin(None, "rpm", None)
+    ('0.052 mm/s outside', '12.4 rpm inside', '')
+    """
+    if not value:
+        return "" if value is None else "at the limit"
+    decimals = decimals_of(COVERAGE * uncertainty) if uncertainty else None
+    size = bare(abs(value)) if decimals is None else number(abs(value), decimals)
+    return f"{size} {unit(unit_)} {'outside' if value < 0 else 'inside'}"
+
+
+def title(name: str) -> str:
+    """Write a field's name as words.
+
+    Examples
+    --------
+    >>> title("standard_uncertainty"), title("di flow")
+    ('Standard uncertainty', 'DI flow')
     """
     words = name.replace("_", " ").replace("-", " ")
     words = " ".join("DI" if word == "di" else word for word in words.split())
@@ -315,6 +344,9 @@ FILTERS = {
     "bracket": bracket,
     "limit": limit,
     "title": title,
+    "metric": metric_title,
+    "margin": margin,
+    "probability": printed_probability,
     "moment": moment,
     "clock": clock,
     "bare": bare,
