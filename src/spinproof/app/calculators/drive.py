@@ -1,10 +1,24 @@
 """What a drive has to give, and how long a rotor runs on."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
-from spinproof.app.calculators.calculator import Answer, Calculator, Inputs, Value, quantity
+from spinproof.app.calculators.calculator import (
+    Answer,
+    Calculator,
+    Inputs,
+    Value,
+    Words,
+    quantity,
+)
 from spinproof.model.head import HeadSpec
+from spinproof.model.judgement import Verdict
 from spinproof.model.quantity import Dimension
+from spinproof.physics.drive import (
+    drive_power,
+    highest_acceleration,
+    ramp_torque,
+    speed_up_time,
+)
 from spinproof.physics.rotor import coast_down_time, drag_torque, rotational_energy
 
 
@@ -14,25 +28,47 @@ def _compute(inputs: Inputs) -> Answer:
         inputs.maybe(name) or 0.0 for name in ("coulomb", "viscous", "quadratic")
     )
     drag = float(drag_torque(top, fixed, viscous, quadratic))
-    results = [
-        Value(
-            "coast",
-            "Coast-down from top to low speed, undriven",
-            float(coast_down_time(inertia, fixed, viscous, quadratic, top, low)),
-            "s",
-            leads=True,
-        ),
-        Value(
-            "energy",
-            "Energy of the turning rotor",
-            float(rotational_energy(inertia, top)),
-            "J",
-            leads=True,
-        ),
+    coast = float(coast_down_time(inertia, fixed, viscous, quadratic, top, low))
+    results: list[Value | Words] = [
+        Value("coast", "Coast-down from top to low speed, undriven", coast, "s", leads=True),
+        *_ramp(inputs, drag),
+        *_limited(inputs, (fixed, viscous, quadratic)),
+        Value("energy", "Energy of the turning rotor", float(rotational_energy(inertia, top)), "J"),
         Value("drag", "Drag torque at top speed", drag, "N.m"),
-        Value("power", "Power that holds the top speed", drag * top, "W"),
+        Value("power", "Power that holds the top speed", float(drive_power(drag, top)), "W"),
     ]
-    return Answer(tuple(results))  # fmt: skip
+    return Answer(tuple(results))
+
+
+def _ramp(inputs: Inputs, drag: float) -> Iterator[Value | Words]:
+    """Give what a ramp to the top speed asks of the motor."""
+    ramp, top, limit = inputs.maybe("ramp"), inputs.number("top"), inputs.maybe("limit")
+    if ramp is None:
+        return
+    torque = float(ramp_torque(inputs.number("inertia"), ramp, drag))
+    if ramp > 0:
+        yield Value("ramp_time", "Time of the ramp from standstill", top / ramp, "s")
+    yield Value("torque", "Torque at the end of the ramp", torque, "N.m", leads=True)
+    power = float(drive_power(torque, top))
+    yield Value("peak", "Power at the end of the ramp", power, "W", leads=True)
+    if limit is not None:
+        said = f"{torque:.4g} N·m of {limit:.4g} N·m"
+        verdict = Verdict.PASS if torque <= limit else Verdict.FAIL
+        yield Words("fits", "The motor follows the ramp", said, verdict, leads=True)
+
+
+def _limited(inputs: Inputs, drags: tuple[float, float, float]) -> Iterator[Value | Words]:
+    """Give what the motor does at its limit."""
+    inertia, top, limit = inputs.number("inertia"), inputs.number("top"), inputs.maybe("limit")
+    if limit is None:
+        return
+    fixed, viscous, quadratic = drags
+    if float(highest_acceleration(inertia, limit, fixed, viscous, quadratic, top)) <= 0:
+        said = "never: the drag takes up the motor's whole torque before the top speed"
+        yield Words("fastest", "Shortest time to the top speed", said, Verdict.FAIL)
+        return
+    fastest = float(speed_up_time(inertia, limit, fixed, viscous, quadratic, 0.0, top))
+    yield Value("fastest", "Shortest time to the top speed, at the motor's limit", fastest, "s")
 
 
 def _from_head(head: HeadSpec) -> Mapping[str, str]:
@@ -88,14 +124,23 @@ DRIVE = Calculator(
             required=False,
             uncertain=True,
         ),
+        quantity("ramp", "Ramp", Dimension.RAMP, "50 rpm/s", required=False),
+        quantity(
+            "limit",
+            "Highest torque of the motor, at the rotor",
+            Dimension.TORQUE,
+            "4 N.m",
+            "Behind a belt: times the ratio.",
+            required=False,
+        ),
     ),
     compute=_compute,
-    formula=("T = Tc + b ω + k ω²", "J dω/dt = −T", "E = ½ J ω²"),
+    formula=("T = J dω/dt + Tc + b ω + k ω²", "P = T ω", "E = ½ J ω²"),
     model_error="Three drag terms that do not change with temperature, seal pressure or exhaust. "
     "How far that is off shows beside a measured coast-down of the head itself.",
     sources=(
         "SAE J1263, road-load coast-down, the same equation of motion (from memory)",
-        "kinetic energy of rotation, any textbook of mechanics",
+        "Euler's equation about a fixed axis and energy of rotation, any textbook of mechanics",
     ),
     cautions=(
         "A calculated coast-down is no proof that the rotor stands still. Nothing here says that "

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinproof.app.calculators.calculator import Field, Inputs, cannot_say, choice, quantity, rows
-from spinproof.model.quantity import Dimension
+from spinproof.model.quantity import UNITS, Dimension
+from spinproof.physics.trial_mass import trial_unbalance
 
 Complex = NDArray[np.complex128]
 
@@ -16,8 +17,8 @@ FOUND, LAST, CHECK = "as found", "as found, again", "after correction"
 TRIALS = ("trial in plane 1", "trial in plane 2")
 RUNS = (FOUND, *TRIALS, LAST, CHECK)
 OFF, STAYS = "taken off", "stays on"
-SPEED_STEP = math.pi / 30
-"""Speeds that differ by less than one revolution a minute are one speed. [rad/s]"""
+ONE_SPEED = 0.01
+"""Relative difference up to which speeds of two runs are one speed; more would spoil the answer."""
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,8 @@ class Trial:
 
     plane: int
     """Counted from 1."""
+    radius: float
+    """Where it sat. [m]"""
     unbalance: complex
     """Mass times radius, at its angle. [kg m]"""
     stays: bool
@@ -117,7 +120,8 @@ def read_runs(inputs: Inputs) -> Runs:
     if not trials:
         cannot_say(
             "there are no trial masses, so nothing tells what a mass does at this rotor",
-            "Run once with a known mass in each plane, and give mass, radius and angle.",
+            "Run once with a known mass in each plane, and give mass, radius and angle."
+            + _advice(inputs, speeds),
             "trials",
         )
     for run in tables:
@@ -132,13 +136,22 @@ def read_runs(inputs: Inputs) -> Runs:
     )
 
 
+def _advice(inputs: Inputs, speeds: list[float]) -> str:
+    """Give a trial mass to begin with, when mass, grade and service speed are known."""
+    mass, grade, service = (inputs.maybe(name) for name in ("mass", "grade", "service"))
+    if mass is None or grade is None or service is None or speeds[-1] > service:
+        return ""
+    fair = trial_unbalance(mass, speeds[-1], service, 1e3 * grade)
+    return f" A trial of {fair / UNITS['g.mm'].factor:.4g} g·mm shows itself and harms nothing."
+
+
 def _tables(inputs: Inputs) -> dict[str, dict[float, tuple[complex, ...]]]:
     """Give the readings of each run by speed; speeds that are nearly the same become one."""
     tables: dict[str, dict[float, tuple[complex, ...]]] = {}
     known: list[float] = []
     for row in inputs.rows("readings"):
         speed = row.number("speed")
-        near = next((each for each in known if abs(each - speed) < SPEED_STEP), None)
+        near = next((each for each in known if abs(each - speed) <= ONE_SPEED * each), None)
         if near is None:
             known.append(speed)
             near = speed
@@ -170,6 +183,7 @@ def _trials(inputs: Inputs) -> list[Trial]:
     trials = [
         Trial(
             int(row.choice("plane")),
+            row.number("radius"),
             cmath.rect(row.number("mass") * row.number("radius"), row.number("angle")),
             row.choice("then") == STAYS,
         )
@@ -191,7 +205,7 @@ def _column(
     found = tables.get(run, {})
     missing = [speed for speed in speeds if speed not in found]
     if missing:
-        rpm = missing[0] / SPEED_STEP
+        rpm = missing[0] * 30 / math.pi
         cannot_say(
             f'the run "{run}" has no reading at {rpm:.0f} rpm',
             "Give every run the speeds of the run as found.",
