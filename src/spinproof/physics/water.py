@@ -1,5 +1,7 @@
 """Liquid water at atmospheric pressure: viscosity, density, vapour pressure, resistivity."""
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -176,16 +178,41 @@ def saturation_pressure(temperature: ArrayLike) -> NDArray[np.float64]:
             mend="Give a temperature from 273.15 K to the critical 647.096 K.",
             mask=~holds,
         )
-    tau = np.maximum(1 - T / CRITICAL_TEMPERATURE, 0.0)
+    return np.asarray(vapour_pressure_law(T))
+
+
+def vapour_pressure_law(T: Any) -> Any:  # a number when compiled, else an array
+    """Give the saturation pressure [Pa] at a temperature [K] in range, unchecked.
+
+    Parameters
+    ----------
+    T : float or ndarray
+        Temperature, 273.15 K to the critical point. [K]
+
+    Returns
+    -------
+    float or ndarray
+        Saturation pressure. [Pa]
+
+    Notes
+    -----
+    Never raises: the caller keeps the range. Plain arithmetic, so that loops may compile it.
+
+    References
+    ----------
+    .. [1] IAPWS SR1-86(1992), as in ``saturation_pressure``.
+    """
+    tau = 1 - T / CRITICAL_TEMPERATURE
+    root, cube = np.sqrt(tau), tau * tau * tau
     series = (
         -7.85951783 * tau
-        + 1.84408259 * tau**1.5
-        - 11.7866497 * tau**3
-        + 22.6807411 * tau**3.5
-        - 15.9618719 * tau**4
-        + 1.80122502 * tau**7.5
+        + 1.84408259 * tau * root
+        - 11.7866497 * cube
+        + 22.6807411 * cube * root
+        - 15.9618719 * cube * tau
+        + 1.80122502 * cube * cube * tau * root
     )
-    return np.asarray(CRITICAL_PRESSURE * np.exp(CRITICAL_TEMPERATURE / T * series))
+    return CRITICAL_PRESSURE * np.exp(CRITICAL_TEMPERATURE / T * series)
 
 
 def pure_water_conductivity(temperature: ArrayLike) -> NDArray[np.float64]:
