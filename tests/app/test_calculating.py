@@ -174,6 +174,7 @@ def test_outside_the_law_nothing_is_said_but_why():
         ({"mass.u": "-1 kg"}, "mass.u", "zero or more"),
         ({"grade.u": "1 mm/s"}, "grade.u", "No uncertainty is taken"),
         ({"mass": "1e999 kg"}, "mass", "too large"),
+        ({"mass": "-16.2 kg"}, "mass", "is below zero"),
         ({"mass": "1,200 kg"}, "mass", "can be read as"),
         ({"mass": f"{1:01200d} kg"}, "mass", "At most 1000 characters"),
     ],

@@ -58,7 +58,7 @@ def test_an_answer_is_kept_with_a_head_and_stands_in_the_history(
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("horoscope", "a=1"), "Choose one of: permissible-unbalance"),
+        (("horoscope", "a=1"), "Choose one of: balance"),
         (("permissible-unbalance", "mass"), "key=value"),
         (("permissible-unbalance", "mass=16.2"), "The unit is missing"),
         (("permissible-unbalance", *ROTOR[:2]), "speed: Fill this in"),

@@ -35,7 +35,7 @@ def floor(built: Path, tmp_path: Path) -> Iterator[FloorClient]:
         yield client
 
 
-def asked(floor: FloorClient, name: str, **typed: str) -> str:
+def asked(floor: FloorClient, name: str, /, **typed: str) -> str:
     answer = floor.http.get(f"/calculators/{name}", params=typed)
     assert answer.status_code == 200, answer.text
     return unescape(answer.text)

@@ -14,6 +14,13 @@ MOST_ROWS = 60
 """Rows of a table that are taken."""
 LONGEST = 1000
 """Characters of an input that are taken."""
+SIGNED = {
+    Dimension.ANGLE,
+    Dimension.RAMP,
+    Dimension.TEMPERATURE_DIFFERENCE,
+    Dimension.GAUGE_PRESSURE,
+}
+"""Dimensions whose quantities may lie below zero; temperatures count from absolute zero."""
 UNCERTAINTY = ".u"
 """What follows a field's name in the key of its standard uncertainty."""
 _PLAIN = re.compile("[+\N{MINUS SIGN}-]?[0-9]+([.,][0-9]+)?([eE][+-]?[0-9]+)?")
@@ -185,7 +192,12 @@ def _value(each: Field, key: str, text: str) -> Given:
         If it is none of the choices, or names no slots.
     """
     if each.kind is Kind.QUANTITY and each.dimension is not None:
-        return float(parse_quantity(text, each.dimension, where=key).base)
+        value = float(parse_quantity(text, each.dimension, where=key).base)
+        if value < 0 and each.dimension not in SIGNED:
+            raise UnitError(
+                f"{text} is below zero", where=key, mend=f"Give a {each.dimension} of zero or more."
+            )
+        return value
     if each.kind is Kind.NUMBER:
         if not _PLAIN.fullmatch(text):
             raise UnitError(
