@@ -208,19 +208,22 @@ def spread_mass_unbalance(count: int, radius: float, deviation: float) -> float:
     return float(np.sqrt(count) * radius * deviation)
 
 
-def pockets_of(head: HeadSpec) -> tuple[Complex, Floats]:
-    """Where the wafers of a head sit when they are centred in their pockets.
+def seats_of(head: HeadSpec, eccentricity_mm: float = 0.0) -> tuple[Complex, Floats]:
+    """Give where the wafers of a head sit.
 
     Parameters
     ----------
     head : HeadSpec
         The head; slots are numbered through its cassettes, which stand evenly around the axis.
+    eccentricity_mm : float
+        How far the wafers sit off the centre of their places: outwards around the axis, all to
+        the same side on it. [mm]
 
     Returns
     -------
     tuple of ndarray
-        Centre of each slot seen along the axis [m], and its height from the middle; NaN without
-        a slot pitch. [m]
+        Each slot seen along the axis [m], and its height from the middle; NaN without a slot
+        pitch. [m]
 
     Notes
     -----
@@ -229,9 +232,10 @@ def pockets_of(head: HeadSpec) -> tuple[Complex, Floats]:
     each = head.slots_per_cassette
     number = np.arange(each * head.cassettes)
     turn = np.exp(2j * np.pi * (number // each) / head.cassettes)
+    outwards = turn if head.cassette_centre_mm > 0 else np.ones_like(turn)
     pitch = np.nan if head.slot_pitch_mm is None else 1e-3 * head.slot_pitch_mm
-    centres = np.asarray(1e-3 * head.cassette_centre_mm * turn)
-    return centres, np.asarray(pitch * (number % each - (each - 1) / 2))
+    seats = 1e-3 * (head.cassette_centre_mm * turn + eccentricity_mm * outwards)
+    return np.asarray(seats), np.asarray(pitch * (number % each - (each - 1) / 2))
 
 
 @dataclass(frozen=True)
@@ -329,16 +333,13 @@ def unbalance_of(load: Load, head: HeadSpec) -> tuple[complex, complex | None]:
     -----
     See `balance_of`; the couple is None where the head gives no slot pitch.
     """
-    centres, heights = pockets_of(head)
+    places, heights = seats_of(head, load.seat_eccentricity_mm)
     taken = np.array(load.filled_slots, int) - 1
     demand(
-        taken < centres.size,
+        taken < places.size,
         where="unbalance_of",
-        mend=f"Load slots 1 to {centres.size}; the head has no others.",
+        mend=f"Load slots 1 to {places.size}; the head has no others.",
     )
-    reach = np.abs(centres)
-    outwards = np.where(reach > 0, centres / np.where(reach > 0, reach, 1.0), 1.0)
-    places = centres + 1e-3 * load.seat_eccentricity_mm * outwards
     masses = 1e-3 * np.array(load.masses_g, float)
     static, couple = load_unbalance(masses, places[taken], np.nan_to_num(heights)[taken])
     return static, None if head.slot_pitch_mm is None else couple

@@ -1,11 +1,17 @@
 """Loads of a plan, and what their unbalance means for a run."""
 
+from dataclasses import dataclass
+
+import numpy as np
+
 from spinproof.model.errors import PlanError
 from spinproof.model.head import HeadSpec, RotorAxis
 from spinproof.model.load import Load, spread_slots
 from spinproof.model.recipe import Recipe
-from spinproof.physics.load_balance import balance_of, dummies_needed, facing_cassettes
-from spinproof.physics.rotor import RAD_PER_S_PER_RPM
+from spinproof.physics.balance_quality import LOADED_GRADE_MM_S, plane_limits
+from spinproof.physics.load_balance import balance_of, dummies_needed, facing_cassettes, seats_of
+from spinproof.physics.rotor import RAD_PER_S_PER_RPM, permissible_unbalance
+from spinproof.plan.slots import Placement, Places, best_slots
 
 
 def load_for(count: int, head: HeadSpec, like: Load) -> Load:
@@ -70,6 +76,67 @@ def _refuse(count: int, head: HeadSpec) -> None:
         where=f"head {head.designation}",
         mend="Load fewer wafers, or none.",
     )
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A load in its best slots."""
+
+    load: Load
+    placement: Placement
+    """How good it is, and whether that is proven; dummies come last."""
+    dummies: int
+    """Dummies without which the cassettes cannot face equal numbers."""
+
+
+def place_load(load: Load, head: HeadSpec, speed_rpm: float, *, seed: int = 0) -> Placed:
+    """Give the wafers of a load the slots in which they put the rotor least out of balance.
+
+    Parameters
+    ----------
+    load : Load
+        The wafers, best weighed one by one; its slots are not kept.
+    head : HeadSpec
+        The head, with slot pitch and distance of planes.
+    speed_rpm : float
+        Highest speed of the run. [rpm]
+    seed : int
+        Seed of the search. [1]
+
+    Returns
+    -------
+    Placed
+        The load, with the dummies it needs: cassettes around the axis with an odd wafer stay out
+        of balance by that wafer, whatever the slots.
+
+    Raises
+    ------
+    PlanError
+        If the wafers and dummies do not fit, the head does not give pitch and planes, or the
+        speed is not positive.
+    """
+    if head.slot_pitch_mm is None or head.plane_distance_mm is None or not speed_rpm > 0:
+        raise PlanError(
+            "the couple of a load cannot be told without slot pitch, planes and speed",
+            where=f"head {head.designation}",
+            mend="Give slot_pitch_mm and plane_distance_mm in the head's file, and a speed.",
+        )
+    simple = _mirrored(load.wafer_count, head)
+    dummies = len(simple) - load.wafer_count
+    masses = 1e-3 * np.array([*load.masses_g[: load.wafer_count], *[load.wafer_mass_g] * dummies])
+    speed = speed_rpm * RAD_PER_S_PER_RPM
+    static = float(permissible_unbalance(LOADED_GRADE_MM_S, head.rotor_mass_kg, speed))
+    _, couple = plane_limits(static, 1e-3 * head.plane_distance_mm)
+    seats, heights = seats_of(head, load.seat_eccentricity_mm)
+    places = Places(seats, heights, static, float(couple))
+    found = best_slots(masses, places, seed=seed, simple=simple)
+    count = load.wafer_count
+    update = {
+        "slots": found.slots[:count],
+        "dummy_slots": found.slots[count:],
+        "name": f"{count} of {head.slots}, {found.standing} slots",
+    }
+    return Placed(load.model_copy(update=update), found, dummies)
 
 
 def load_problem(load: Load, head: HeadSpec, speed_rpm: float) -> str | None:
