@@ -1,45 +1,105 @@
-"""How evenly plans cover their region."""
+"""How well plans cover their region, and how they stand beside ordinary generators."""
+
+import io
 
 import numpy as np
 import pytest
+from scipy.spatial.distance import pdist
+from scipy.stats import qmc, spearmanr
 from tests.demo_files import CR_1, LOWER, PARTIAL_LOAD
 
+from spinproof.model.plan import Asked, Plan
 from spinproof.model.recipe import TimerBasis
-from spinproof.plan.planning import make_plan
-from spinproof.plan.quality import centred_discrepancy, plan_quality
+from spinproof.plan.coverage import coverage, level_table, unit_table
+from spinproof.plan.planning import compose
+from spinproof.plan.quality import LATIN, SOBOL, compare, plan_quality
 from spinproof.plan.region import Region, mean_squared_speed
 
-SEEDS = range(5)
+ASKED = Asked(
+    customer=(CR_1,),
+    customer_load=PARTIAL_LOAD,
+    customer_runs=6,
+    corner_runs=8,
+    ladder_runs=5,
+    total_runs=54,
+)
+PLAN = compose("burn-in", LOWER, ASKED, 1041)
+OWN, BY_SOBOL, BY_LATIN = compare(PLAN, LOWER)
 
 
-def quality(seed: int, corners: int, runs: int):
-    made = make_plan("burn-in", LOWER, (), 0, corners, runs, seed, PARTIAL_LOAD)
-    return plan_quality(made, LOWER)
+def unit_rows(plan: Plan = PLAN) -> np.ndarray:
+    return np.loadtxt(io.StringIO(unit_table(plan, LOWER)), delimiter=",", skiprows=1)
 
 
-def test_a_plan_without_corners_is_as_even_as_plain_sobol_points():
-    measured = [quality(seed, 0, 48) for seed in SEEDS]
+def test_anybody_gets_the_same_measures_from_the_exported_table():
+    unit, own = unit_rows(), OWN.quality
 
-    ratio = np.median([q.discrepancy / q.sobol_discrepancy for q in measured])
-    assert ratio == pytest.approx(1.0, abs=0.1)
-
-
-def test_corners_cost_a_little_evenness_and_no_separation():
-    measured = [quality(seed, 8, 48) for seed in SEEDS]
-
-    assert max(q.discrepancy / q.sobol_discrepancy for q in measured) < 1.35
-    assert min(q.smallest_distance for q in measured) > 0.3
-    assert {q.points for q in measured} == {48}
+    assert own.points == len(unit) == 45
+    assert own.discrepancy == pytest.approx(qmc.discrepancy(unit, method="CD"), abs=1e-10)
+    mindist = qmc.geometric_discrepancy(unit, method="mindist")
+    assert own.smallest_distance == pytest.approx(mindist, abs=1e-10)
+    ends = np.vstack([np.zeros(8), np.sort(unit, axis=0), np.ones(8)])
+    assert own.projection_gap == pytest.approx(np.diff(ends, axis=0).max(), abs=1e-10)
 
 
-def test_a_plan_is_more_even_than_random_recipes():
-    region, rng = Region(LOWER), np.random.default_rng(11)
-    unit = rng.random((4000, 8))
-    feasible = region.from_unit(unit)[region.holds(region.from_unit(unit))]
+def test_the_order_correlation_is_that_of_spearman_over_the_randomised_runs():
+    lines = [line.split(",") for line in level_table(PLAN, LOWER).splitlines()[1:]]
+    rows = [
+        line[3:13] for line in lines if line[1] in {"corner of the envelope", "inside the envelope"}
+    ]
+    values = np.array(rows, dtype=float)
+    rho = [abs(spearmanr(np.arange(len(values)), column).statistic) for column in values.T]
 
-    drawn = [centred_discrepancy(region.to_unit(rng.permutation(feasible)[:48])) for _ in range(20)]
-    planned = [quality(seed, 0, 48).discrepancy for seed in SEEDS]
-    assert np.median(planned) < 0.85 * np.median(drawn)
+    assert len(values) == 43
+    assert OWN.quality.order_correlation == pytest.approx(max(rho), abs=1e-10)
+    assert max(rho) <= 0.05
+
+
+def test_a_plan_is_better_than_ordinary_generators_in_what_it_aims_at():
+    assert (BY_SOBOL.name, BY_LATIN.name) == (SOBOL, LATIN)
+    own = OWN.quality
+    for other in (BY_SOBOL.quality, BY_LATIN.quality):
+        assert other.points == own.points
+        assert own.chosen_distance > 1.2 * other.smallest_distance
+        assert own.mean_nearest > other.mean_nearest
+        assert own.energy < 0.8 * other.energy
+        assert own.order_correlation < other.order_correlation
+    assert str(own.pairs) == "404 of 404"
+    assert own.missing_pairs == ()
+    assert own.triples.seen > 0.85 * own.triples.feasible
+
+
+def test_the_order_of_runs_changes_no_measure_but_that_of_the_order():
+    turned = PLAN.model_copy(update={"runs": PLAN.runs[::-1]})
+    before, after = vars(OWN.quality), vars(plan_quality(turned, LOWER))
+
+    for name in set(before) - {"order_correlation"}:
+        same = pytest.approx(before[name]) if isinstance(before[name], float) else before[name]
+        assert after[name] == same, name
+
+
+def test_pairs_that_cannot_be_are_named_and_not_counted():
+    """With 1000 rpm from the rinse to the fast dry, a fast rinse forbids a slow dry."""
+    head = LOWER.model_copy(
+        update={"envelope": LOWER.envelope.model_copy(update={"step_up_rpm": 900.0})}
+    )
+    asked = ASKED.model_copy(update={"corner_runs": 0, "customer_runs": 0, "customer": ()})
+    found = plan_quality(compose("burn-in", head, asked, 3), head)
+
+    assert "rinse_rpm high with fast_dry_rpm low" not in found.missing_pairs
+    assert found.pairs.feasible + len(found.infeasible_pairs) == 404
+    assert found.pairs.seen + len(found.missing_pairs) == found.pairs.feasible
+
+
+def test_coverage_shows_every_run_and_how_often_levels_meet():
+    view = coverage(PLAN, LOWER)
+
+    assert [point.number for point in view.points] == list(range(1, 55))
+    assert len(view.pairs) == 45
+    assert all(sum(map(sum, pair.counts)) == 54 for pair in view.pairs)
+    assert min(p.nearest for p in view.points) == pytest.approx(pdist(unit_rows()).min())
+    assert view.fill_distances[-1] == pytest.approx(OWN.quality.fill_radius)
+    assert list(view.fill_distances) == sorted(view.fill_distances)
 
 
 def test_unit_coordinates_come_back():
@@ -47,6 +107,13 @@ def test_unit_coordinates_come_back():
     points = region.from_unit(np.random.default_rng(5).random((50, 8)))
 
     assert np.allclose(region.from_unit(region.to_unit(points)), points, atol=1e-9)
+
+
+def test_a_recipe_of_other_steps_is_no_point_of_the_box():
+    region = Region(LOWER)
+
+    assert region.point_of(CR_1) is not None
+    assert region.point_of(CR_1.model_copy(update={"steps": CR_1.steps[:2]})) is None
 
 
 def test_the_mean_squared_speed_takes_ramps_by_the_timer_basis():

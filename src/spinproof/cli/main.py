@@ -11,6 +11,8 @@ from spinproof.cli import (
     demo,
     job,
     people,
+    predicting,
+    plan,
     proof,
     safekeeping,
     stand,
@@ -34,12 +36,15 @@ KEEP = "Keep it safe"
 app.command(rich_help_panel=TRY)(demo.demo)
 app.command("virtual-head", rich_help_panel=TRY)(stand.virtual_head)
 app.command(rich_help_panel=TRY)(proof.serve)
-app.command(rich_help_panel=BENCH)(proof.plan)
+app.command(rich_help_panel=BENCH)(plan.plan)
 app.command(rich_help_panel=BENCH)(stand.record)
 app.command("import", rich_help_panel=BENCH)(stand.import_trace)
 app.command(rich_help_panel=BENCH)(proof.judge)
 app.command(rich_help_panel=BENCH)(archive.rejudge)
 app.command(rich_help_panel=BENCH)(calculating.calculate)
+app.command(rich_help_panel=BENCH)(predicting.calibrate)
+app.command(rich_help_panel=BENCH)(predicting.predict)
+app.command(rich_help_panel=BENCH)(predicting.advise)
 app.command("take-in", rich_help_panel=JOB)(job.take_in)
 app.command(rich_help_panel=JOB)(job.configure)
 app.command(rich_help_panel=JOB)(job.campaign)

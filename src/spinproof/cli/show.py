@@ -92,17 +92,27 @@ def print_judgement(judgement: Judgement, *, every: bool = False) -> None:
 def print_plan(plan: Plan) -> None:
     """Print a plan as a table, with the claim it would support."""
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("run", "why", "steps: seconds at rpm", "ramp", "heat", "wafers"):
+    for head in ("run", "shift", "why", "steps: seconds at rpm", "ramp", "heat", "wafers"):
         table.add_column(head)
     for run in plan.runs:
         steps = "  ".join(f"{s.duration_s:g} s @ {s.speed_rpm:g}" for s in run.recipe.steps)
         heat = next((f"{s.heater_c:g} °C" for s in run.recipe.steps if s.heater_c), "off")
         ramp = f"{run.recipe.steps[0].ramp_rpm_per_s:g} rpm/s"
         mark = " *" if run.note else ""
-        table.add_row(str(run.number), run.cell, steps, ramp, heat, f"{run.load.wafer_count}{mark}")
+        wafers, why = f"{run.load.wafer_count}{mark}", f"{run.cell}{', pinned' * run.pinned}"
+        table.add_row(str(run.number), str(run.block), why, steps, ramp, heat, wafers)
     console.print(table)
-    for note in sorted({run.note for run in plan.runs if run.note}):
-        console.print(f"* {note}", markup=False)
+    for run in plan.runs:
+        if run.pause_s:
+            console.print(
+                f"before run {run.number}: {run.pause_s:.0f} s more for the drive to cool"
+            )
+    for edit in plan.edits:
+        console.print(f"edited: {edit}", markup=False)
+    notes = [run.note for run in plan.runs if run.note]
+    if notes:
+        more = f" Something like it holds for {len(notes)} runs." if len(notes) > 1 else ""
+        console.print(f"* {notes[0]}{more}", markup=False)
     hours = plan.process_time_s / 3600
     console.print(
         f"{len(plan.runs)} runs, {hours:.1f} h of process time, seed {plan.seed}; the constraints "

@@ -1,11 +1,16 @@
 """The feasible part of a head's envelope, as points of eight factors that an operator can type."""
 
+import itertools
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
+from spinproof.model.errors import PlanError
 from spinproof.model.head import HeadSpec, Span
-from spinproof.model.recipe import Recipe, TimerBasis
+from spinproof.model.plan import Ban
+from spinproof.model.recipe import Recipe, StepKind, TimerBasis
 from spinproof.physics.rotor import RAD_PER_S_PER_RPM, drag_torque
 
 FACTORS = {
@@ -25,7 +30,7 @@ Array = NDArray[np.float64]
 
 HOLD_S = 5.0
 """How long each step must hold its speed after the ramp, to be measured. Common practice. [s]"""
-CANDIDATES_LOG2 = 14
+CANDIDATES_LOG2 = 16
 """Points drawn in the envelope's box, as a power of two, which is how Sobol points balance."""
 
 
@@ -36,10 +41,12 @@ class Region:
     ----------
     head : HeadSpec
         The head, with its envelope.
+    bans : sequence of Ban
+        Parts of the envelope to keep out of.
     """
 
-    def __init__(self, head: HeadSpec) -> None:
-        self.head = head
+    def __init__(self, head: HeadSpec, bans: Sequence[Ban] = ()) -> None:
+        self.head, self.bans = head, tuple(bans)
         envelope = head.envelope
         self.spans: tuple[Span, ...] = tuple(getattr(envelope, name) for name in FACTORS)
         self.low = np.array([span.low for span in self.spans])
@@ -95,19 +102,88 @@ class Region:
         ndarray
             A truth value for each point.
         """
+        return np.asarray(np.all([*self.constraints(points).values()], axis=0))
+
+    def constraints(self, points: Array) -> dict[str, NDArray[np.bool_]]:
+        """Tell which points satisfy each of the constraints.
+
+        Parameters
+        ----------
+        points : ndarray
+            As from `from_unit`.
+
+        Returns
+        -------
+        dict
+            For each constraint in words, a truth value for each point.
+        """
         envelope = self.head.envelope
         speeds, durations, ramps = _steps(points)
         total = durations.sum(axis=1)
         held = durations - ramp_times(speeds, ramps)
         held[:, 1] = HOLD_S  # the purge keeps the rinse's speed: nothing to reach
-        return np.asarray(
-            (points[:, FAST] >= points[:, RINSE] + envelope.step_up_rpm)
-            & (points[:, FINAL] <= points[:, FAST] - envelope.step_down_rpm)
-            & (total <= envelope.process_time_limit_s)
-            & (self.work(points) <= envelope.duty_limit_rpm2 * total)
-            & (held >= HOLD_S).all(axis=1)
-            & (self._motor_torque(points) <= self.head.motor_torque_limit_n_m)
-        )
+        kept = {
+            f"fast dry at least {envelope.step_up_rpm:g} rpm above the rinse (step_up_rpm)": points[
+                :, FAST
+            ]
+            >= points[:, RINSE] + envelope.step_up_rpm,
+            f"final dry at least {envelope.step_down_rpm:g} rpm below the fast dry "
+            "(step_down_rpm)": points[:, FINAL] <= points[:, FAST] - envelope.step_down_rpm,
+            f"recipe of {envelope.process_time_limit_s:g} s at most (process_time_limit_s)": total
+            <= envelope.process_time_limit_s,
+            f"mean squared speed of {envelope.duty_limit_rpm2:.4g} rpm2 at most "
+            "(duty_limit_rpm2)": self.work(points) <= envelope.duty_limit_rpm2 * total,
+            f"each step reaches its speed and holds it for {HOLD_S:g} s": (held >= HOLD_S).all(
+                axis=1
+            ),
+            f"torque of {self.head.motor_torque_limit_n_m:g} N m at most "
+            "(motor_torque_limit_n_m)": self._motor_torque(points)
+            <= self.head.motor_torque_limit_n_m,
+        }
+        return kept | {
+            f"outside of what is forbidden: {b.name}": ~_banned(points, b) for b in self.bans
+        }
+
+    @staticmethod
+    def is_banned(point: Array, ban: Ban) -> bool:
+        """Tell whether a point lies in a forbidden part.
+
+        Parameters
+        ----------
+        point : ndarray
+            The eight factors, in their own units.
+        ban : Ban
+            The forbidden part.
+
+        Returns
+        -------
+        bool
+            Whether all bounds hold it.
+        """
+        return bool(_banned(point[np.newaxis], ban)[0])
+
+    def collisions(self, points: Array) -> str:
+        """Say which constraints leave none of the points, alone or together.
+
+        Parameters
+        ----------
+        points : ndarray
+            As from `from_unit`, spread over the envelope's box.
+
+        Returns
+        -------
+        str
+            The fewest constraints that leave nothing, with what each leaves alone.
+        """
+        kept = self.constraints(points)
+        for size in range(1, len(kept) + 1):
+            for group in itertools.combinations(kept, size):
+                if not np.logical_and.reduce([kept[name] for name in group]).any():
+                    alone = (
+                        f"{name}, which alone leaves {kept[name].mean():.1%}" for name in group
+                    )
+                    return "these collide: " + "; ".join(alone)
+        return "no constraint collides with another"
 
     def work(self, points: Array) -> Array:
         """Time integral of the squared speed.
@@ -135,13 +211,15 @@ class Region:
         )
         return drag + head.inertia_kg_m2 * points[:, RAMP] * RAD_PER_S_PER_RPM
 
-    def sobol(self, seed: int) -> tuple[Array, float]:
+    def sobol(self, seed: int, log2: int = CANDIDATES_LOG2) -> tuple[Array, float]:
         """Draw a scrambled Sobol sequence in the envelope's box and keep what is feasible.
 
         Parameters
         ----------
         seed : int
-            Seed of the scrambling.
+            Seed of the scrambling. [1]
+        log2 : int
+            Points to draw, as a power of two. [1]
 
         Returns
         -------
@@ -149,6 +227,11 @@ class Region:
             Feasible points in the order of the sequence.
         share : float
             Share of the box that is feasible. [1]
+
+        Raises
+        ------
+        PlanError
+            If no point is feasible; it says which constraints collide.
 
         References
         ----------
@@ -158,9 +241,58 @@ class Region:
            466-489 (1998).
         """
         sequence = qmc.Sobol(len(FACTORS), scramble=True, rng=np.random.default_rng(seed))
-        points = self.from_unit(sequence.random_base2(CANDIDATES_LOG2))
+        points = self.from_unit(sequence.random_base2(log2))
         holds = self.holds(points)
+        if not holds.any():
+            raise PlanError(
+                "the constraints leave 0 feasible points of the envelope: "
+                + self.collisions(points),
+                where=f"envelope of head {self.head.designation}",
+                mend="Widen the spans, or relax one of these constraints.",
+            )
         return points[holds], float(holds.mean())
+
+    def point_of(self, recipe: Recipe) -> Array | None:
+        """Give a recipe as a point of the envelope's box.
+
+        Parameters
+        ----------
+        recipe : Recipe
+            Any recipe.
+
+        Returns
+        -------
+        ndarray or None
+            The eight factors; None when the recipe has other steps, or lies outside of the box.
+        """
+        kinds = [step.kind for step in recipe.steps]
+        if kinds != [StepKind.RINSE, StepKind.PURGE, StepKind.DRY, StepKind.DRY]:
+            return None
+        rinse, purge, fast, final = recipe.steps
+        alike = len({step.ramp_rpm_per_s for step in recipe.steps}) == 1
+        if purge.speed_rpm != rinse.speed_rpm or not alike:
+            return None
+        point = np.array(
+            [
+                rinse.speed_rpm,
+                rinse.duration_s,
+                purge.duration_s,
+                fast.speed_rpm,
+                fast.duration_s,
+                final.speed_rpm,
+                final.duration_s,
+                rinse.ramp_rpm_per_s,
+            ]
+        )
+        return point if bool(((point >= self.low) & (point <= self.high)).all()) else None
+
+
+def _banned(points: Array, ban: Ban) -> NDArray[np.bool_]:
+    inside = np.ones(len(points), dtype=np.bool_)
+    for bound in ban.bounds:
+        values = points[:, list(FACTORS).index(bound.factor)]
+        inside &= (values >= bound.low) & (values <= bound.high)
+    return inside
 
 
 def mean_squared_speed(recipe: Recipe) -> float:
