@@ -167,6 +167,32 @@ def test_a_due_date_corrected_by_its_certificate_makes_the_word_good_again(bondi
     assert bonding.do("TT-1", lambda r: r.finish_check(HEAD, "D-02")).passed
 
 
+def test_a_range_recorded_later_counts_for_what_is_read_from_then_on(bonding: Floor):
+    far = MeasuringRange(unit="Ohm", low=5.0, high=10.0, resolution=0.01, standard_uncertainty=0.01)
+    near = MeasuringRange(
+        unit="Ohm", low=0.0, high=1.0, resolution=0.001, standard_uncertainty=0.001
+    )
+    expired = Calibration(at=date(2030, 1, 1), due=date(2031, 5, 5), certificate="C-1")
+    meter(bonding, "LO-2", ranges=(far,), calibrations=(expired,))
+    answer(bonding, ohm(0.01, "LO-2"))
+    answer(bonding, good_answer(RULES.check("D-02").reading("part with the largest value")))
+    renewed = Calibration(at=date(2031, 5, 1), due=date(2032, 5, 1), certificate="C-2")
+    bonding.do("QI-2", lambda r: r.add_calibration("LO-2", renewed))
+    held = bonding.do("QI-2", lambda r: r.add_range("LO-2", near))
+
+    assert held.ranges == (far, near)
+    before = bonding.do("TT-1", lambda r: r.finish_check(HEAD, "D-02"))
+    assert not before.passed
+    assert Standing.OUT_OF_RANGE in before.reasons[0]
+    again = answer(bonding, ohm(0.01, "LO-2"), why="read again in the range")
+    assert (again.standing, again.standard_uncertainty) == (Standing.VALID, 0.001)
+    assert bonding.do("TT-1", lambda r: r.finish_check(HEAD, "D-02")).passed
+    with pytest.raises(RecordError, match="from 0 to 1 Ohm is on record already"):
+        bonding.do("QI-2", lambda r: r.add_range("LO-2", near))
+    with bonding.ledger.reading() as records:
+        assert records.verify_audit().findings == ()
+
+
 def test_an_instrument_found_wrong_later_puts_every_job_in_doubt(bonding: Floor):
     bonding.make("D-02")
     assert standing_of(bonding.file(), "D-02").stands

@@ -80,6 +80,29 @@ def test_an_instrument_is_added_with_its_range_and_calibration(floor: FloorClien
     assert "valid" in page
 
 
+def test_a_further_range_is_added_to_an_instrument_and_said_once(floor: FloorClient):
+    at = f"{LIST}/LO-1"
+    for low in ("100", "1000", "10000"):
+        more = {
+            "unit_1": "Ohm",
+            "low_1": low,
+            "high_1": f"{low}0",
+            "step_1": "1",
+            "uncertainty_1": "2",
+        }
+        assert floor.send(at, "/ranges", more).headers["location"] == f"{at}#ranges"
+
+    page = floor.page(at)
+    assert "0 to 10 Ohm in steps of 0.001 Ohm; standard uncertainty 0.004 Ohm" in page
+    assert "10000 to 100000 Ohm in steps of 1 Ohm; standard uncertainty 2 Ohm" in page
+    assert "Unit of range 5" in page
+    again = floor.send(at, "/ranges", more)
+    assert again.status_code >= 400
+    assert "is on record already" in again.text
+    empty = floor.send(at, "/ranges", {"unit_1": "Ohm"})
+    assert "Fill this in." in empty.text
+
+
 def test_an_instrument_that_only_shows_needs_no_range(floor: FloorClient):
     lamp = {"id": "LP-1", "kind": "inspection lamp", "words": "white lamp"}
 

@@ -10,7 +10,12 @@ from spinproof.app.instrument_views import (
     instrument_view,
 )
 from spinproof.ledger.ledger import Ledger
-from spinproof.model.instrument import Calibration, InstrumentRecord, InterimCheck
+from spinproof.model.instrument import (
+    Calibration,
+    InstrumentRecord,
+    InterimCheck,
+    MeasuringRange,
+)
 
 
 class InstrumentDesk:
@@ -44,3 +49,8 @@ class InstrumentDesk:
         """Record a calibration, or a comparison between two calibrations."""
         with self._ledger.transaction(by, utc_now()) as records:
             records.add_calibration(name, event)
+
+    def add_range(self, name: str, span: MeasuringRange, by: str) -> None:
+        """Record a further range of an instrument."""
+        with self._ledger.transaction(by, utc_now()) as records:
+            records.add_range(name, span)

@@ -30,7 +30,8 @@ def standing_now(file: HeadFile, measurement: MeasurementEntry) -> Standing | No
     Returns
     -------
     Standing or None
-        None for an answer that needed no instrument.
+        None for an answer that needed no instrument. A reading that no range held when it was
+        taken has no uncertainty, and stays outside whatever range is recorded later.
     """
     if measurement.instrument is None:
         return None
@@ -39,7 +40,9 @@ def standing_now(file: HeadFile, measurement: MeasurementEntry) -> Standing | No
     reading = None
     if measurement.value is not None and measurement.symbol is not None and not asked.derived:
         reading = Quantity(value=measurement.value, unit=measurement.symbol)
-    return standing_on(instrument, day_of(measurement.done_at), reading)
+    standing = standing_on(instrument, day_of(measurement.done_at), reading)
+    unweighed = reading is not None and measurement.standard_uncertainty is None
+    return Standing.OUT_OF_RANGE if unweighed and standing is Standing.VALID else standing
 
 
 def doubt_about(file: HeadFile, measurement: MeasurementEntry) -> str | None:

@@ -4,7 +4,12 @@ from spinproof.ledger import rules
 from spinproof.ledger import shop_tables as shop
 from spinproof.ledger.keeping import KeepingBook
 from spinproof.model.errors import RecordError
-from spinproof.model.instrument import Calibration, InstrumentRecord, InterimCheck
+from spinproof.model.instrument import (
+    Calibration,
+    InstrumentRecord,
+    InterimCheck,
+    MeasuringRange,
+)
 
 
 class InstrumentRecords(KeepingBook):
@@ -90,10 +95,44 @@ class InstrumentRecords(KeepingBook):
         self._add_event(instrument, event)
         return self.instrument(instrument)
 
-    def _add_event(self, instrument: str, event: Calibration | InterimCheck) -> None:
+    def add_range(self, instrument: str, span: MeasuringRange) -> InstrumentRecord:
+        """Record a further range of an instrument; what was read outside stays an indication.
+
+        Parameters
+        ----------
+        instrument : str
+            The shop's mark on it.
+        span : MeasuringRange
+            The range.
+
+        Returns
+        -------
+        InstrumentRecord
+            The instrument with all its ranges.
+
+        Raises
+        ------
+        RecordError
+            If a range with the same ends is on record already.
+        """
+        ends = (span.unit, span.low, span.high)
+        if any((r.unit, r.low, r.high) == ends for r in self.instrument(instrument).ranges):
+            raise RecordError(
+                f"a range from {span.low:g} to {span.high:g} {span.unit} is on record already",
+                where=f"instrument {instrument}",
+                mend="What a range promises is not changed: record the instrument under a new mark "
+                "when its uncertainty is another.",
+            )
+        self._add_event(instrument, span)
+        return self.instrument(instrument)
+
+    def _add_event(
+        self, instrument: str, event: Calibration | InterimCheck | MeasuringRange
+    ) -> None:
+        kinds = {Calibration: "calibration", InterimCheck: "check", MeasuringRange: "range"}
         row = shop.InstrumentEvent(
             instrument=instrument,
-            kind="calibration" if isinstance(event, Calibration) else "check",
+            kind=kinds[type(event)],
             content=event.to_document(),
             who=self._who,
             at=self._at,

@@ -420,7 +420,7 @@ def instrument_record(
     row : InstrumentRow
         The instrument.
     events : dict of str to list
-        Its calibrations and interim checks, as stored.
+        Its calibrations, interim checks and later ranges, as stored.
 
     Returns
     -------
@@ -428,12 +428,13 @@ def instrument_record(
         The instrument with its history.
     """
     calibrations = [Calibration.from_document(each) for each in events.get("calibration", [])]
+    spans = [*row.ranges, *events.get("range", [])]
     checks = [InterimCheck.from_document(each) for each in events.get("check", [])]
     return InstrumentRecord(
         id=row.name,
         kind=InstrumentKind(row.kind),
         words=row.words,
-        ranges=tuple(MeasuringRange.from_document(each) for each in row.ranges),
+        ranges=tuple(MeasuringRange.from_document(each) for each in spans),
         calibrations=tuple(sorted(calibrations, key=lambda each: each.at)),
         checks=tuple(sorted(checks, key=lambda each: each.at)),
     )

@@ -133,6 +133,7 @@ NEEDS: dict[str, Need] = {
     "GET /instruments/{name}": read(Thing.RUNS),
     "POST /instruments/{name}/calibrations": write(Thing.RUNS),
     "POST /instruments/{name}/checks": write(Thing.RUNS),
+    "POST /instruments/{name}/ranges": write(Thing.RUNS),
     "GET /calculators": read(Thing.RUNS),
     "GET /calculators/{name}": read(Thing.RUNS),
     "GET /calculators/{name}/figure.svg": read(Thing.RUNS),

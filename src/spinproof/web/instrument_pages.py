@@ -34,18 +34,27 @@ router = APIRouter()
 RANGES = ("1", "2", "3")
 
 
-class TypedInstrument(Typed):
-    """An instrument with up to three ranges, and its last calibration."""
+class TypedRange(Typed):
+    """A range of an instrument."""
 
-    id: Line
-    kind: InstrumentKind
-    words: Line
     unit_1: Text = ""
     low_1: Text = ""
     high_1: Text = ""
     step_1: Text = ""
     uncertainty_1: Text = ""
     relative_1: Text = ""
+
+    def field(self, name: str) -> str:
+        """Give what was typed in a field."""
+        return str(getattr(self, name))
+
+
+class TypedInstrument(TypedRange):
+    """An instrument with up to three ranges, and its last calibration; more are added to it."""
+
+    id: Line
+    kind: InstrumentKind
+    words: Line
     unit_2: Text = ""
     low_2: Text = ""
     high_2: Text = ""
@@ -62,10 +71,6 @@ class TypedInstrument(Typed):
     due: Text = ""
     certificate: Text = ""
     laboratory: Text = ""
-
-    def field(self, name: str) -> str:
-        """Give what was typed in a field."""
-        return str(getattr(self, name))
 
 
 class TypedCalibration(Typed):
@@ -134,6 +139,7 @@ def instrument_page(
         may_write=may_write(me, Thing.RUNS),
         found=(Tolerance.NOT_STATED, Tolerance.IN, Tolerance.OUT),
         checked=(Tolerance.IN, Tolerance.OUT),
+        units=tuple(UNITS),
         say=range_words,
         today=utc_now().date(),
         simulated=False,
@@ -189,7 +195,7 @@ def read_instrument(typed: TypedInstrument) -> InstrumentRecord:
     )
 
 
-def _range(typed: TypedInstrument, which: str) -> MeasuringRange | None:
+def _range(typed: TypedRange, which: str) -> MeasuringRange | None:
     names = {name: f"{name}_{which}" for name in ("low", "high", "step", "uncertainty")}
     share = f"relative_{which}"
     if not any(typed.field(name) for name in (*names.values(), share)):
@@ -259,6 +265,22 @@ def add_calibration(desk: Instruments, me: Me, posted: Posted, name: str) -> Res
             "due",
         )
         return _record(desk, me, name, event)
+
+    return posted.carry_out(act, lambda form: instrument_page(desk, me, name, form))
+
+
+@router.post("/instruments/{name}/ranges")
+def add_range(desk: Instruments, me: Me, posted: Posted, name: str) -> Response:
+    """Record a further range."""
+
+    def act() -> str:
+        desk.view(name, utc_now().date())
+        span = _range(posted.read(TypedRange), "1")
+        if span is None:
+            raise FieldError({"low_1": "Fill this in."})
+        with at_field("high_1", RecordError):
+            desk.add_range(name, span, me.name)
+        return f"{_page(name)}#ranges"
 
     return posted.carry_out(act, lambda form: instrument_page(desk, me, name, form))
 
