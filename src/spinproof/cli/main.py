@@ -9,10 +9,11 @@ from spinproof.cli import (
     calculating,
     customer,
     demo,
+    evidence,
     job,
     people,
-    predicting,
     plan,
+    predicting,
     proof,
     safekeeping,
     stand,
@@ -51,6 +52,7 @@ app.command(rich_help_panel=JOB)(job.campaign)
 app.command("burn-in", rich_help_panel=JOB)(job.burn_in)
 app.command(rich_help_panel=JOB)(job.classify)
 app.command(rich_help_panel=JOB)(job.witness)
+app.command(rich_help_panel=JOB)(evidence.evidence)
 app.command(rich_help_panel=JOB)(job.attempts)
 app.command(rich_help_panel=JOB)(job.claims)
 app.command("next", rich_help_panel=JOB)(job.next_steps)

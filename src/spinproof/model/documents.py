@@ -23,6 +23,7 @@ from spinproof.model.noun import Noun
 from spinproof.model.part import PositionSet
 from spinproof.model.recipe import Recipe
 from spinproof.model.retest import RetestMatrix
+from spinproof.model.weighing import WeighingSheet
 
 N = TypeVar("N", bound=Noun)
 
@@ -38,6 +39,7 @@ KINDS: dict[str, type[Noun]] = {
     "checks": CheckSheet,
     "retest-matrix": RetestMatrix,
     "instrument": InstrumentRecord,
+    "weighings": WeighingSheet,
 }
 """The kinds of TOML files that people write; each has a published JSON Schema."""
 
