@@ -267,10 +267,11 @@ def metric_title(name: str) -> str:
 
     Examples
     --------
-    >>> metric_title("time_at_speed_shortfall"), metric_title("di_flow")
-    ('Time missing at speed', 'Flow of DI water')
+    >>> metric_title("speed_error"), metric_title("di_flow")
+    ('Speed against the set-point', 'Flow of DI water')
     """
-    return title(metric_words(name))
+    words = metric_words(name)
+    return words[:1].upper() + words[1:]
 
 
 def margin(value: float | None, unit_: str, uncertainty: float | None) -> str:
