@@ -235,6 +235,16 @@ def test_on_the_axis_odd_slots_make_no_couple():
     assert first["plane_2"].value - first["plane_1"].value == pytest.approx(2 * 65.7, abs=0.1)
 
 
+def test_the_best_slots_are_told_with_what_is_known_of_them():
+    first = by_name(calculate("load", CALCULATORS["load"].example))
+    typed = LOAD | {"pitch": "4.76 mm", "planes": "150 mm"}
+    around = by_name(calculate("load", typed))
+
+    assert first["best"].words == "1: 1 3 5 7 9 11 13 15 17 19 21 23 25"
+    assert "optimal" in (first["best"].note or "")
+    assert "dummies in" in (around["best"].words or "")
+
+
 @pytest.mark.parametrize(
     ("typed", "said"),
     [

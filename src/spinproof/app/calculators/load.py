@@ -30,6 +30,7 @@ from spinproof.physics.load_balance import (
     dummies_needed,
     spread_mass_unbalance,
 )
+from spinproof.plan.loads import place_load
 from spinproof.stats.conformity import decide
 from spinproof.stats.decision_rules import GUARDED, SIMPLE
 
@@ -113,8 +114,26 @@ def _compute(inputs: Inputs) -> Answer:
             Words("dummies", "Dummies of a wafer's mass needed in", said, leads=True),
             _start("with_dummies", "Start with these dummies", filled, spread),
         ]
+    results += _best(inputs, load, head)
     results += _numbers(found, spread, load)
     return Answer(tuple(results), tuple(_warnings(inputs, head, load, found)))
+
+
+def _best(inputs: Inputs, load: Load, head: HeadSpec) -> Iterator[Words]:
+    """Give the slots in which so many wafers pull least, where pitch and planes are known."""
+    if head.slot_pitch_mm is None or head.plane_distance_mm is None or not load.slots:
+        return
+    speed = inputs.number("speed")
+    placed = place_load(load, head, speed * 30 / math.pi)
+    there = balance_of(placed.load, head, speed)
+    said = write_slots(tuple(sorted(_slot_of(slot, head) for slot in placed.load.slots)))
+    dummies = write_slots(tuple(sorted(_slot_of(s, head) for s in placed.load.dummy_slots)))
+    yield Words(
+        "best",
+        f"Best slots for {load.wafer_count} wafers of one mass",
+        f"{said}; dummies in {dummies}" if dummies else said,
+        note=f"{placed.placement.standing}: {_said(there)}",
+    )
 
 
 def _start(name: str, label: str, found: LoadBalance, spread: float) -> Words:
