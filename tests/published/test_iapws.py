@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from spinproof.physics.water import (
-    _ionization_exponent,
     density,
     dynamic_viscosity,
+    ionization_exponent,
     kinematic_viscosity,
     pure_water_conductivity,
     saturation_pressure,
@@ -59,7 +59,7 @@ def test_vapour_pressure_agrees_with_the_release():
     ],
 )
 def test_the_ionization_constant_agrees_with_the_releases_table(kelvin, g_cm3, exponent):
-    assert _ionization_exponent(np.array(kelvin), np.array(g_cm3)) == pytest.approx(
+    assert ionization_exponent(kelvin, 1000 * g_cm3) == pytest.approx(
         exponent, abs=1e-6
     )
 

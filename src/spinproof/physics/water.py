@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spinproof.model.errors import OutOfRangeError
-from spinproof.physics.validity import floats, outside
+from spinproof.physics.validity import demand, floats, outside
 
 CRITICAL_TEMPERATURE = 647.096
 """Critical temperature of water. [K]"""
@@ -265,13 +265,51 @@ def pure_water_conductivity(temperature: ArrayLike) -> NDArray[np.float64]:
     t = T - 273.15
     hydrogen = 224.919 + 5.060695 * t + 1.238489e-4 * t**2 - 1.238596e-4 * t**3
     hydroxide = 118.2699 + 3.096152 * t + 4.426564e-3 * t**2
-    molality = 10 ** (-_ionization_exponent(T, density(T) / 1000) / 2)
+    molality = 10 ** (-ionization_exponent(T, density(T)) / 2)
     # S cm²/mol times mol/L is 0.1 S/m
     return np.asarray(0.1 * molality * density(T) / 1000 * (hydrogen + hydroxide))
 
 
-def _ionization_exponent(T: NDArray[np.float64], d: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Give pKw on the molal scale at a density in g/cm³, by IAPWS R11-07(2019)."""
+def ionization_exponent(temperature: ArrayLike, density: ArrayLike) -> NDArray[np.float64]:
+    """Negative logarithm of the ion product of water, on the scale of molality.
+
+    Parameters
+    ----------
+    temperature : array_like
+        Temperature, 273.15 to 1073.15 K. [K]
+    density : array_like
+        Density of the water, up to 1250 kg/m³. [kg/m³]
+
+    Returns
+    -------
+    ndarray
+        pKw, in the broadcast shape. [1]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a temperature or density lies outside the range.
+
+    Notes
+    -----
+    Above freezing only; standard uncertainty 0.01 near room temperature.
+
+    References
+    ----------
+    .. [1] IAPWS R11-07(2019), ionization constant of water.
+
+    Examples
+    --------
+    >>> float(ionization_exponent(300.0, 1000.0).round(4))
+    13.9066
+    """
+    T, rho = floats(temperature, density)
+    demand(
+        (T >= 273.15) & (T <= 1073.15) & (rho > 0) & (rho <= 1250),
+        where="ionization_exponent",
+        mend="Give a temperature from 273.15 to 1073.15 K and a density up to 1250 kg/m³.",
+    )
+    d = rho / 1000
     ideal_gas = 0.61415 + 48251.33 / T - 67707.93 / T**2 + 1.01021e7 / T**3
     q = d * np.exp(-0.864671 + 8659.19 / T - 22786.2 / T**2 * d ** (2 / 3))
     contact = q / (q + 1) * d * (0.642044 - 56.8534 / T - 0.375754 * d)
