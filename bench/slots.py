@@ -54,10 +54,9 @@ def by_solver(case: Case, seconds: float = SOLVER_S) -> tuple[float, float, bool
     shares = shares_of(case)
     wafers, slots, _ = shares.shape
     turn = 2 * np.pi * np.arange(FACETS) / FACETS
-    facets = np.concatenate([
-        np.cos(turn)[:, None] * shares[..., j].ravel() + np.sin(turn)[:, None] * shares[..., j + 1].ravel()
-        for j in (0, 2)
-    ])  # fmt: skip
+    round_ = np.stack((np.cos(turn), np.sin(turn)))
+    flat = shares.reshape(-1, 4).T
+    facets = np.concatenate((round_.T @ flat[:2], round_.T @ flat[2:]))
     number = np.arange(wafers * slots)
     ones = np.ones(number.size)
     each = coo_array((ones, (number // slots, number)), shape=(wafers, number.size))

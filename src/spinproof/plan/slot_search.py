@@ -8,13 +8,15 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from spinproof.plan.draws import State, draw, share_of
+
 Floats = NDArray[np.float64]
 Chosen = NDArray[np.int64]
 
 COLD, WARM = 1e-4, 0.3
 """Last and first temperature of the annealing, as shares of the first measure and of itself."""
-ROUND = 60_000
-"""Looks at a pair that take as long as the rest of a round."""
+HALF = 80
+"""Looks at a pair that take as long as making and sorting one half."""
 CANDIDATES = 26
 """Empty slots that a round of improvement offers to its four wafers."""
 
@@ -42,19 +44,6 @@ def measure_of(shares: Floats, chosen: Chosen) -> float:
 
 
 @njit(cache=True)
-def _word(state: np.uint64) -> np.uint64:
-    state ^= state >> np.uint64(12)
-    state ^= state << np.uint64(25)
-    return np.uint64(state ^ (state >> np.uint64(27)))
-
-
-@njit(cache=True)
-def _below(state: np.uint64, limit: int) -> int:
-    word = np.uint64(state * np.uint64(2685821657736338717)) >> np.uint64(33)
-    return int(np.int64((word * np.uint64(limit)) >> np.uint64(31)))
-
-
-@njit(cache=True)
 def _moved(total: Floats, shares: Floats, chosen: Chosen, i: int, k: int, slot: int) -> Floats:
     """Sum after wafer ``i`` went to a slot, and wafer ``k`` of that slot, if any, to its own."""
     after = np.empty(4)
@@ -66,10 +55,10 @@ def _moved(total: Floats, shares: Floats, chosen: Chosen, i: int, k: int, slot: 
 
 
 @njit(cache=True)
-def anneal(shares: Floats, first: Chosen, moves: int, seed: np.uint64) -> Chosen:
+def anneal(shares: Floats, first: Chosen, moves: int, state: State) -> Chosen:
     """Move and swap wafers at a falling temperature, and keep the best placement seen."""
     count, slots = shares.shape[0], shares.shape[1]
-    chosen, best, state = first.copy(), first.copy(), np.uint64(seed)
+    chosen, best = first.copy(), first.copy()
     held = np.full(slots, -1)
     for i in range(count):
         held[chosen[i]] = i
@@ -79,18 +68,13 @@ def anneal(shares: Floats, first: Chosen, moves: int, seed: np.uint64) -> Chosen
     cooling = COLD ** (1.0 / moves)
     for _ in range(moves):
         heat *= cooling
-        state = _word(state)
-        i = _below(state, count)
-        state = _word(state)
-        slot = _below(state, slots)
+        i, slot = draw(state, count), draw(state, slots)
         if slot == chosen[i]:
             continue
         k = held[slot]
         after = _moved(total, shares, chosen, i, k, slot)
         then = _worst(after[0], after[1], after[2], after[3])
-        state = _word(state)
-        luck = (_below(state, 1 << 30) + 1.0) / (1 << 30)
-        if then > now and np.exp((now - then) / heat) < luck:
+        if then > now and np.exp((now - then) / heat) < share_of(state):
             continue
         held[chosen[i]], held[slot] = k, i
         if k >= 0:
@@ -182,6 +166,7 @@ def _replaced(shares: Floats, chosen: Chosen, wafers: Chosen, free: Chosen) -> t
     if right.size > 0:
         b, b_slots = _halves(shares, right, free)
     first, second, looked = _pair(_sums(shares, rest), a, a_slots, b, b_slots, bound)
+    looked += HALF * (a.shape[0] + b.shape[0])
     if first < 0:
         return chosen, looked
     for i in range(left.size):
@@ -198,33 +183,31 @@ def closest_pair(shares: Floats, chosen: Chosen) -> Chosen:
 
 
 @njit(cache=True)
-def _drawn(pool: Chosen, count: int, state: np.uint64) -> np.uint64:
+def _draw_to_front(pool: Chosen, count: int, state: State) -> None:
     """Bring ``count`` random members of a pool to its front."""
     for i in range(min(count, pool.size)):
-        state = _word(state)
-        k = i + _below(state, pool.size - i)
+        k = i + draw(state, pool.size - i)
         pool[i], pool[k] = pool[k], pool[i]
-    return state
 
 
 @njit(cache=True)
-def improve(shares: Floats, first: Chosen, work: int, seed: np.uint64) -> Chosen:
+def improve(shares: Floats, first: Chosen, work: int, state: State) -> Chosen:
     """Place four random wafers anew, as well as the others allow, until the work is done."""
     count, slots = shares.shape[0], shares.shape[1]
-    chosen, state = first.copy(), np.uint64(seed)
+    chosen = first.copy()
     wafers = np.arange(count)
     done = 0
     while done < work:
-        state = _drawn(wafers, 4, state)
+        _draw_to_front(wafers, 4, state)
         four = wafers[:4].copy()
         taken = np.zeros(slots, np.bool_)
         for i in range(count):
             taken[chosen[i]] = True
         empty = np.flatnonzero(~taken)
-        state = _drawn(empty, CANDIDATES, state)
+        _draw_to_front(empty, CANDIDATES, state)
         free = np.concatenate((chosen[four], empty[:CANDIDATES]))
         chosen, looked = _replaced(shares, chosen, four, free)
-        done += looked + ROUND
+        done += looked
         if measure_of(shares, chosen) <= 1e-12:
             break
     return chosen
