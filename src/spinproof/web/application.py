@@ -46,6 +46,28 @@ from spinproof.web.faults import error_answer, refusal
 from spinproof.web.guard import Guard
 
 STATIC = Path(__file__).parent / "static"
+PAGES = (
+    pages,
+    traces,
+    live,
+    sign_in,
+    people,
+    gate_pages,
+    check_pages,
+    desks,
+    intake_pages,
+    scope_pages,
+    part_pages,
+    table_pages,
+    history_pages,
+    import_pages,
+    fact_pages,
+    instrument_pages,
+    matter_pages,
+    calculator_pages,
+    customer_pages,
+)
+"""Modules of routes, in the order in which they are asked."""
 
 
 def create_app(
@@ -114,24 +136,8 @@ def create_app(
         tls=tls,
     )
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for router in (pages.router, traces.router, live.router, sign_in.router, people.router):
-        app.include_router(router)
-    for router in (gate_pages.router, check_pages.router, desks.router):
-        app.include_router(router)
-    for router in (
-        intake_pages.router,
-        scope_pages.router,
-        part_pages.router,
-        table_pages.router,
-        history_pages.router,
-        import_pages.router,
-        fact_pages.router,
-        instrument_pages.router,
-        matter_pages.router,
-        calculator_pages.router,
-        customer_pages.router,
-    ):
-        app.include_router(router)
+    for each in PAGES:
+        app.include_router(each.router)
     _answer_errors(app, home)
     return app
 
