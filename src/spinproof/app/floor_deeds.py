@@ -179,10 +179,13 @@ class Floor:
         EvidenceError
             If its content is of no kind that is taken, is too large, or its name tells too much.
         RecordError
-            If the job holds it already.
+            If the job holds it already, or there is no such check or checkpoint.
         """
         with self._ledger.reading() as records:
-            job = records.unit(head).job
+            file = records.head_file(head, utc_now().date())
+            job = file.unit.job
+            if check not in set(Checkpoint):
+                file.require_rules().check(check)
         taken = receive(self._home, job, sent.pieces, sent.name)
         detail = EvidenceDetail(
             sha256=taken.sha256, shows=sent.shows, removed=taken.removed or None

@@ -47,8 +47,8 @@ REFUSALS = {
     "method": ("this page does not take that", 405, "Start again from the shop's page."),
     "origin": ("this was not sent by a page of this shop", 403, "Nothing was changed. Open the "
         "page here and send the form from there."),
-    "size": ("this is larger than the page takes", 413, "Nothing was stored. Send a smaller file, "
-        "or use the command line."),
+    "size": ("this is larger than the page takes", 413, "Nothing was stored. A page takes up "
+        "to 64 MB of evidence; larger films come in with `spinproof evidence`."),
     "form": ("this is no form of a page", 415, "Open the page and send its form."),
     "gone": ("this was here, and is no more", 410, "Start again from the shop's page."),
     "missing": ("there is no such page", 404, "Start again from the shop's page."),
