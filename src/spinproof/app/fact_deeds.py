@@ -3,9 +3,11 @@
 from spinproof.app.clock import utc_now
 from spinproof.app.fact_views import FactSheet, fact_sheet, numeric_readings
 from spinproof.app.part_deeds import Act, deed_of
+from spinproof.ledger.entries import UnitKind
 from spinproof.ledger.ledger import Ledger
-from spinproof.model.attestation import Attestation
-from spinproof.model.check import Reading
+from spinproof.ledger.standing import present_checkpoint
+from spinproof.model.attestation import Attestation, RoomAir
+from spinproof.model.check import Checkpoint, Reading
 from spinproof.model.errors import RecordError
 from spinproof.model.tag import parse_tag
 
@@ -26,6 +28,13 @@ class FactDesk:
         """Show what is stated about a unit."""
         with self._ledger.reading() as records:
             return fact_sheet(records, unit)
+
+    def present(self, unit: str) -> Checkpoint | None:
+        """Give the checkpoint that a head stands at, when its job keeps gates."""
+        with self._ledger.reading() as records:
+            file = records.head_file(unit, utc_now().date())
+        kept = file.unit.kind is UnitKind.HEAD and file.unit.in_scope and file.is_full
+        return present_checkpoint(file) if kept else None
 
     def tag(self, text: str) -> str:
         """Give the tag that was typed, in the program's spelling.
@@ -59,7 +68,11 @@ class FactDesk:
         return known[words]
 
     def state(self, unit: str, fact: Attestation, act: Act) -> int:
-        """State a fact about a unit; gives its number."""
+        """State a fact about a unit; gives its number.
+
+        The air of a room is stated for every head of the job: a machine stands in one room.
+        """
         with self._ledger.transaction(act.by, utc_now()) as records:
-            deed = deed_of(records, records.unit(unit).job, act)
-            return records.state_fact(fact, unit=unit, deed=deed).id
+            job = records.unit(unit).job
+            about = None if isinstance(fact, RoomAir) else unit
+            return records.state_fact(fact, job=job, unit=about, deed=deed_of(records, job, act)).id

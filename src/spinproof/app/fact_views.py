@@ -20,7 +20,7 @@ from spinproof.model.attestation import (
     RoomAir,
     Unloading,
 )
-from spinproof.model.check import Reading
+from spinproof.model.check import LimitFrom, Reading
 from spinproof.model.shop_rules import ShopRules
 
 
@@ -84,16 +84,21 @@ def reading_words(check: str, reading: Reading) -> str:
 
 
 def numeric_readings(rules: ShopRules | None) -> dict[str, tuple[str, Reading]]:
-    """Give the readings that a number answers, each with its check, as a form offers them."""
+    """Give the readings that a number answers, each with its check, as a form offers them.
+
+    Those whose limit is the head's own stand first: they cannot pass before it is stated.
+    """
     if rules is None:
         return {}
-    return {
-        reading_words(check.id, reading): (check.id, reading)
+    found = [
+        (check.id, reading)
         for sheet in rules.sheets
         for check in sheet.checks
         for reading in check.readings
         if reading.unit is not None
-    }
+    ]
+    found.sort(key=lambda pair: pair[1].limit_from is not LimitFrom.HEAD_SPEC)
+    return {reading_words(check, reading): (check, reading) for check, reading in found}
 
 
 def fact_sheet(records: HeadReading, unit: str) -> FactSheet:

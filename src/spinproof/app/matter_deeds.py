@@ -1,4 +1,4 @@
-"""What people do with nonconformances and waivers, each step in one transaction."""
+"""What people do with nonconformances, waivers and bridged interlocks, in one transaction each."""
 
 from datetime import date
 
@@ -8,11 +8,11 @@ from spinproof.app.part_deeds import Act, deed_of
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.states import MATTERS
 from spinproof.model.errors import RecordError
-from spinproof.model.matter import MatterKind, Nonconformance, StepDetail, Waiver
+from spinproof.model.matter import Bypass, MatterKind, Nonconformance, StepDetail, Waiver
 
 
 class MatterDesk:
-    """Shows and records nonconformances and waivers.
+    """Shows and records nonconformances, waivers and bridged interlocks.
 
     Parameters
     ----------
@@ -28,8 +28,8 @@ class MatterDesk:
         with self._ledger.reading() as records:
             return matter_board(records, unit, today)
 
-    def open(self, unit: str, content: Nonconformance | Waiver, act: Act) -> str:
-        """Open a nonconformance or ask for a waiver; gives its name."""
+    def open(self, unit: str, content: Nonconformance | Waiver | Bypass, act: Act) -> str:
+        """Open a nonconformance, ask for a waiver, write down a bridge; gives its name."""
         with self._ledger.transaction(act.by, utc_now()) as records:
             job = records.unit(unit).job
             return records.open_matter(job, content, deed_of(records, job, act), unit=unit).name
@@ -39,7 +39,7 @@ class MatterDesk:
         return state in {each.value for each in MUST_DECIDE if each in MATTERS[self._kind(name)]}
 
     def step(self, name: str, state: str, detail: StepDetail, act: Act) -> None:
-        """Take a nonconformance or a waiver a step further.
+        """Take one of them a step further.
 
         Raises
         ------
@@ -59,6 +59,6 @@ class MatterDesk:
     def _kind(self, name: str) -> MatterKind:
         with self._ledger.reading() as records:
             kind = records.matter(name).kind
-        if kind not in {MatterKind.NONCONFORMANCE, MatterKind.WAIVER}:
+        if kind not in {MatterKind.NONCONFORMANCE, MatterKind.WAIVER, MatterKind.BYPASS}:
             raise RecordError(f"this is a {kind}", where=name, mend="Open its own page.")
         return kind

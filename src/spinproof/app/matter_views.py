@@ -1,4 +1,4 @@
-"""Nonconformances and waivers of a head as its page shows them."""
+"""Nonconformances, waivers and bridged interlocks of a head as its page shows them."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -7,9 +7,15 @@ from spinproof.app.part_views import evidence_words
 from spinproof.ledger.entries import UnitKind
 from spinproof.ledger.head_reading import HeadReading
 from spinproof.ledger.shop_entries import MatterEntry
-from spinproof.ledger.states import MATTERS, NonconformanceState, WaiverState, allowed
+from spinproof.ledger.states import (
+    MATTERS,
+    BypassState,
+    NonconformanceState,
+    WaiverState,
+    allowed,
+)
 from spinproof.model.check import Checkpoint
-from spinproof.model.matter import MatterKind, Nonconformance, StepDetail, Waiver
+from spinproof.model.matter import Bypass, MatterKind, Nonconformance, StepDetail, Waiver
 
 OVER = frozenset(
     {
@@ -17,6 +23,7 @@ OVER = frozenset(
         WaiverState.IN_FORCE,
         WaiverState.REFUSED,
         WaiverState.WITHDRAWN,
+        BypassState.REMOVED,
     }
 )
 """States in which nobody has to act."""
@@ -44,7 +51,7 @@ class StepLine:
 
 @dataclass(frozen=True)
 class MatterLine:
-    """A nonconformance or a waiver, and what may become of it."""
+    """A nonconformance, a waiver or a bridged interlock, and what may become of it."""
 
     name: str
     kind: str
@@ -67,7 +74,7 @@ class MatterLine:
 
 @dataclass(frozen=True)
 class MatterBoard:
-    """The nonconformances and waivers of a head."""
+    """The nonconformances, waivers and bridged interlocks of a head."""
 
     unit: str
     is_head: bool
@@ -87,7 +94,7 @@ class MatterBoard:
 
 
 def matter_board(records: HeadReading, unit: str, today: date) -> MatterBoard:
-    """Gather the nonconformances and waivers of a head, its shared module and its job.
+    """Gather the matters of a head, its shared module and its job.
 
     Parameters
     ----------
@@ -104,7 +111,7 @@ def matter_board(records: HeadReading, unit: str, today: date) -> MatterBoard:
         Open ones first, each kind in the order of its numbers.
     """
     file = records.head_file(unit, today)
-    kept = (MatterKind.NONCONFORMANCE, MatterKind.WAIVER)
+    kept = (MatterKind.BYPASS, MatterKind.NONCONFORMANCE, MatterKind.WAIVER)
     lines = [_line(matter) for kind in kept for matter in file.of_kind(kind)]
     sheets = file.rules.sheets if file.rules else ()
     checks = tuple(check.id for sheet in sheets for check in sheet.checks)
@@ -136,7 +143,8 @@ def _line(matter: MatterEntry) -> MatterLine:
         words=_words(content),
         about=_about(content),
         is_open=is_open,
-        stops_gates=is_open and severity is not None and severity.blocks_a_gate,
+        stops_gates=is_open
+        and (isinstance(content, Bypass) or (severity is not None and severity.blocks_a_gate)),
         steps=tuple(
             StepLine(step.state.value, _said(step.why, step.detail), step.who, step.done_at)
             for step in matter.steps
@@ -151,6 +159,8 @@ def _line(matter: MatterEntry) -> MatterLine:
 def _words(content: object) -> str:
     if isinstance(content, Waiver):
         return f"{content.subject}: {content.why}"
+    if isinstance(content, Bypass):
+        return f"An interlock is bridged, {content.interlock}: {content.why}"
     return content.text if isinstance(content, Nonconformance) else ""
 
 

@@ -95,6 +95,11 @@ COLUMNS: Mapping[SheetKind, tuple[Column, ...]] = {
             takes_unit=True,
         ),
         Column("unit", ("unit", "units"), "unit of the value"),
+        Column(
+            "uncertainty",
+            ("uncertainty", "standard uncertainty"),
+            "standard uncertainty of a value that was worked out, in its unit",
+        ),
         Column("instrument", ("instrument", "instrument id"), "the shop's mark on it"),
         Column("measured", ("measured", "measured on", "measured at"), "when", needed=True),
         Column("conditions", ("conditions",), "room and supplies, in words"),

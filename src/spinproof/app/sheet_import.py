@@ -249,6 +249,7 @@ def _keep_measurement(records: Records, value: MeasurementValue) -> object:
         yes=value.yes,
         words=value.words,
         instrument=value.instrument,
+        uncertainty=value.uncertainty,
         conditions=value.conditions or "not noted",
     )
     deed = Deed("imported from a sheet", done_at=value.done_at)

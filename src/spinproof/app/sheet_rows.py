@@ -263,6 +263,7 @@ def measurement_of(row: RowReader) -> tuple[str, MeasurementValue] | None:
     if unit and (unit, check.id, reading.name) in known.answered:
         row.fail("reading", "it is answered already", "Correct it on the page of the check.")
     value, yes, words = _answer_of(row, reading)
+    uncertainty = _uncertainty_of(row, reading, value)
     instrument = _instrument_of(row, reading, value, done_at)
     if unit and done_at:
         _require_after_installation(row, check, unit, done_at)
@@ -275,7 +276,16 @@ def measurement_of(row: RowReader) -> tuple[str, MeasurementValue] | None:
     by = f" by {instrument}" if instrument else ""
     does = f'answers {check.id} "{reading.name}" of {unit}: {shown}{by} on {_shown(done_at)}'
     return does, MeasurementValue(
-        unit, check.id, reading.name, value, yes, words, instrument, conditions, done_at
+        unit,
+        check.id,
+        reading.name,
+        value,
+        yes,
+        words,
+        instrument,
+        conditions,
+        done_at,
+        uncertainty,
     )
 
 
@@ -326,6 +336,24 @@ def _quantity_of(row: RowReader, dimension: Dimension, text: str) -> Quantity:
                 mend="Leave the unit that is right.",
             )
     return given
+
+
+def _uncertainty_of(row: RowReader, reading: Reading, value: Quantity | None) -> Quantity | None:
+    """Read what a number that was worked out needs beside it, in the unit of the number."""
+    text = row.text("uncertainty")
+    if value is None or reading.dimension is None:
+        return None
+    if not text:
+        if reading.derived:
+            what = "the number is worked out, so its uncertainty is not simply the instrument's"
+            row.fail("uncertainty", what, "Give its standard uncertainty as well.")
+        return None
+    bare = re.fullmatch(r"[\d.,]+(?:[eE][+-]?\d+)?", text)
+    given = f"{text} {value.unit}" if bare else text
+    dimension = reading.dimension
+    return row.attempt(
+        "uncertainty", lambda: parse_quantity(given, dimension, where=row.place("uncertainty"))
+    )
 
 
 def _instrument_of(

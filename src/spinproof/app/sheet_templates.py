@@ -62,7 +62,7 @@ def _missing(ledger: Ledger, unit: str, kind: SheetKind, now: datetime) -> list[
             where=f"sheet for {unit}",
             mend="Take in a job of the full process.",
         )
-    at = now.astimezone(UTC).strftime("%Y-%m-%d %H:%M")
+    at = now.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S")
     match kind:
         case SheetKind.PARTS:
             return _parts(file, tags, at)
@@ -117,15 +117,21 @@ def _instruments(file: HeadFile) -> list[Row]:
     """Give a row for each kind that is missing, with the units that it has to read."""
     point = standing.present_checkpoint(file)
     held = {record.kind for record in file.instruments.values()}
+    asked = [
+        reading
+        for check in (standing.required_checks(file, point) if point else ())
+        for reading in check.readings
+        if reading.instruments and not held & set(reading.instruments)
+    ]
     units: dict[str, list[str]] = {}
-    for check in standing.required_checks(file, point) if point else ():
-        for reading in check.readings:
-            if reading.instruments and not held & set(reading.instruments):
-                asked = units.setdefault(reading.instruments[0].value, [])
-                if reading.unit and not reading.derived and reading.unit not in asked:
-                    asked.append(reading.unit)
+    for reading in sorted(asked, key=lambda each: len(each.instruments)):
+        kinds = [kind.value for kind in reading.instruments]
+        kind = next((each for each in kinds if each in units), kinds[0])
+        own = units.setdefault(kind, [])
+        if reading.unit and not reading.derived and reading.unit not in own:
+            own.append(reading.unit)
     return [
         {"kind": kind, "words": kind}
-        | {f"unit{end}": unit for end, unit in zip(RANGES, asked, strict=False)}
-        for kind, asked in units.items()
+        | {f"unit{end}": unit for end, unit in zip(RANGES, own, strict=False)}
+        for kind, own in units.items()
     ]

@@ -90,6 +90,8 @@ class MeasurementValue:
     instrument: str | None
     conditions: str
     done_at: datetime
+    uncertainty: Quantity | None = None
+    """Standard uncertainty of a value that was worked out."""
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,14 @@ from spinproof.ledger.head_file import HeadFile
 from spinproof.ledger.rulebook.identity import UNDECIDED
 from spinproof.ledger.rulebook.passage import ROTOR, SPINDLE
 from spinproof.ledger.states import FindingState
-from spinproof.model.attestation import Balance, Direction, EvidenceDetail, RoomAir
-from spinproof.model.check import Checkpoint, EvidenceKind
+from spinproof.model.attestation import (
+    AgreedLimit,
+    Balance,
+    Direction,
+    EvidenceDetail,
+    RoomAir,
+)
+from spinproof.model.check import Checkpoint, EvidenceKind, LimitFrom
 from spinproof.model.matter import Lockout, MatterKind
 
 BY_TABLE = "/as-found/"
@@ -215,6 +221,31 @@ def _instruments(file: HeadFile, point: Checkpoint) -> WorkStep:
     )
 
 
+def _limits(file: HeadFile, point: Checkpoint) -> WorkStep:
+    stated = {(fact.check, fact.reading) for _, fact in file.stated(AgreedLimit)}
+    waiting = [
+        f"{check.id} {reading.name}"
+        for check in standing.required_checks(file, point)
+        for reading in check.readings
+        if reading.limit_from is LimitFrom.HEAD_SPEC and (check.id, reading.name) not in stated
+    ]
+    return WorkStep(
+        "State the limits that are the head's own, before anything is measured against them",
+        not waiting,
+        f"still to be stated: {'; '.join(waiting)}" if waiting else "every one is stated",
+        f"{_here(file)}/facts#agreed-limit",
+        "State a limit",
+    )
+
+
+def _dry_limits(file: HeadFile) -> WorkStep:
+    return _limits(file, Checkpoint.DRY_TEST)
+
+
+def _wet_limits(file: HeadFile) -> WorkStep:
+    return _limits(file, Checkpoint.WET_TEST)
+
+
 def _dry_instruments(file: HeadFile) -> WorkStep:
     return _instruments(file, Checkpoint.DRY_TEST)
 
@@ -243,6 +274,6 @@ _STEPS: Mapping[Checkpoint, tuple[Callable[[HeadFile], WorkStep], ...]] = {
     Checkpoint.TEARDOWN: (_lockout, _recorded, _findings),
     Checkpoint.RESTORATION: (_scope, _findings),
     Checkpoint.BUILD: (_lockout, _built, _papers, _balance),
-    Checkpoint.DRY_TEST: (_shared_scope, _dry_instruments, _unlocked),
-    Checkpoint.WET_TEST: (_balance, _wet_instruments, _air),
+    Checkpoint.DRY_TEST: (_shared_scope, _dry_instruments, _dry_limits, _unlocked),
+    Checkpoint.WET_TEST: (_balance, _wet_instruments, _wet_limits, _air),
 }

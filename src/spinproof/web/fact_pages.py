@@ -126,6 +126,7 @@ def fact_page(
         "facts.html",
         sheet=sheet,
         job=shop.job(sheet.job),
+        present=facts.present(head),
         form=forms_of(me, sent),
         me=me,
         may_write=may_write(me, Thing.RUNS),

@@ -1,4 +1,4 @@
-"""The page of a head's nonconformances and waivers: open ones first, each with its next steps."""
+"""The page of a head's nonconformances, waivers and bridged interlocks: open ones first."""
 
 from datetime import date
 from typing import Annotated
@@ -12,7 +12,7 @@ from spinproof.app.matter_deeds import MatterDesk
 from spinproof.model.access import Action, Thing
 from spinproof.model.check import Checkpoint
 from spinproof.model.errors import AccessError, GateClosedError, RecordError
-from spinproof.model.matter import Nonconformance, StepDetail, Waiver
+from spinproof.model.matter import Bypass, Nonconformance, StepDetail, Waiver
 from spinproof.model.part import Disposition, Severity
 from spinproof.web.access import Me
 from spinproof.web.deeds import MARKS, TypedDeed, forms_of, may_write
@@ -41,6 +41,12 @@ class TypedWaiver(TypedDeed):
     subject: Line
     risk: Line
     until: Text = ""
+
+
+class TypedBypass(TypedDeed):
+    """An interlock that is bridged; why is the deed's."""
+
+    interlock: Line
 
 
 class TypedStep(TypedDeed):
@@ -137,6 +143,18 @@ def ask_for_waiver(shop: Shop, matters: Matters, me: Me, posted: Posted, head: s
     return posted.carry_out(act, lambda form: matter_page(shop, matters, me, head, form))
 
 
+@router.post("/heads/{head}/bypasses")
+def record_bypass(shop: Shop, matters: Matters, me: Me, posted: Posted, head: str) -> Response:
+    """Write down that an interlock is bridged; every gate stays closed while it is."""
+
+    def act() -> str:
+        typed = posted.read(TypedBypass)
+        about = made(lambda: Bypass(interlock=typed.interlock, why=typed.why), {}, "interlock")
+        return _place(head, matters.open(head, about, typed.act(me)))
+
+    return posted.carry_out(act, lambda form: matter_page(shop, matters, me, head, form))
+
+
 def _day(text: str) -> date | None:
     try:
         return date.fromisoformat(text) if text else None
@@ -148,7 +166,7 @@ def _day(text: str) -> date | None:
 def step_matter(
     shop: Shop, matters: Matters, me: Me, posted: Posted, head: str, name: str
 ) -> Response:
-    """Take a nonconformance or a waiver a step further."""
+    """Take a nonconformance, a waiver or a bridge a step further."""
 
     def act() -> str:
         typed = posted.read(TypedStep)
