@@ -134,7 +134,7 @@ def heat_capacity(temperature: ArrayLike) -> NDArray[np.float64]:
         where="heat_capacity",
         mend="Give a temperature from 273.15 to 373.12 K.",
     )
-    return np.polynomial.polynomial.polyval(T - 273.15, _HEAT_SERIES)
+    return np.asarray(np.polynomial.polynomial.polyval(T - 273.15, _HEAT_SERIES), dtype=np.float64)
 
 
 def thermal_conductivity(temperature: ArrayLike) -> NDArray[np.float64]:
