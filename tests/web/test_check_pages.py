@@ -69,7 +69,9 @@ def test_a_number_is_shown_back_with_its_unit_before_it_is_stored(bonding: Floor
     assert stored.headers["location"] == f"{D_02}#reading-1"
     (entry,) = measured(bonding, "D-02")
     assert (entry.value, entry.symbol, entry.verdict) == (0.062, "Ohm", Verdict.PASS)
-    assert "0.0620 ± 0.0080 Ω" in bonding.page(D_02)
+    page = bonding.page(D_02)
+    assert "0.0620 ± 0.0080 Ω" in page
+    assert "Margin: 0.0380 Ω inside; probability that the true value lies inside >0.999" in page
 
 
 @pytest.mark.parametrize(
