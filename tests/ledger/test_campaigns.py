@@ -165,3 +165,25 @@ def test_the_witnessed_run_waits_for_a_complete_campaign(burning: Ledger):
     assert (witness.number, witness.campaign, witness.planned) == (5, 1, None)
     assert [a.purpose for a in attempts][-1] is Purpose.WITNESS
     assert tally.attempts == 4
+
+
+def test_a_plan_is_kept_once_and_found_by_its_head(burning: Ledger):
+    other = PLAN.model_copy(update={"name": "another"})
+    with burning.transaction("TT-1", later(10)) as records:
+        kept = records.keep_plan(other)
+    with burning.transaction("TT-1", later(20)) as records:
+        assert records.keep_plan(other) == kept
+    with burning.reading() as records:
+        plans = records.plans(HEAD)
+
+    assert [entry.kept_at[:19] for entry in plans] == ["2031-05-06T07:08:09", "2031-05-06T07:08:19"]
+    assert [entry.plan for entry in plans] == [PLAN, other]
+    assert kept == digest_of(other.to_document())
+
+
+def test_no_plan_is_kept_for_a_head_that_is_not_in_scope(burning: Ledger):
+    with (
+        pytest.raises(GateClosedError),
+        burning.transaction("TT-1", later(10)) as records,
+    ):
+        records.keep_plan(PLAN.model_copy(update={"head": DECLINED}))

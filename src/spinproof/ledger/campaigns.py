@@ -133,6 +133,22 @@ class CampaignRecords(ChangeRecords):
         self._add(row, "campaign.open", f"head {head}")
         return self.campaigns(head)[-1]
 
+    def keep_plan(self, plan: Plan) -> str:
+        """Keep a plan that may be opened later; a plan that is kept already stays as it is.
+
+        Parameters
+        ----------
+        plan : Plan
+            The plan of a head in scope.
+
+        Returns
+        -------
+        str
+            SHA-256 of the plan, by which it is found.
+        """
+        rules.require_in_scope(self.unit(plan.head))
+        return self._keep("plan", plan.name, plan)
+
     def close_campaign(self, head: str, closing: Closing, why: str) -> CampaignEntry:
         """Close the open campaign of a head.
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from spinproof.model.plan import Plan
 from spinproof.model.run import Ending, Outcome, Purpose
 
 
@@ -60,6 +61,15 @@ class UnitEntry:
     """What stands for the head in the names of its runs, for example L."""
     in_scope: bool
     words: str
+
+
+@dataclass(frozen=True)
+class KeptPlan:
+    """A plan that is kept; it changes no more."""
+
+    sha256: str
+    plan: Plan
+    kept_at: str
 
 
 @dataclass(frozen=True)

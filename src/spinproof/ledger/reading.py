@@ -12,6 +12,7 @@ from spinproof.ledger.entries import (
     Closing,
     JobEntry,
     JudgementEntry,
+    KeptPlan,
     RunEntry,
     RunState,
     UnitEntry,
@@ -148,6 +149,17 @@ class Reading(PeopleReading, TrailReading):
     def plan(self, campaign: CampaignEntry) -> Plan:
         """Give the plan of a campaign."""
         return self._document(campaign.plan_sha256, Plan)
+
+    def plans(self, head: str) -> tuple[KeptPlan, ...]:
+        """Give every plan that is kept for a head, in the order in which they were kept."""
+        self.unit(head)
+        row = tables.Document
+        query = select(row.sha256, row.canonical, row.kept_at).where(row.kind == "plan")
+        kept = (
+            KeptPlan(sha256, Plan.model_validate_json(text, strict=False), at)
+            for sha256, text, at in self._session.execute(query.order_by(row.kept_at, row.sha256))
+        )
+        return tuple(entry for entry in kept if entry.plan.head == head)
 
     def next_planned(self, head: str) -> PlannedRun | None:
         """Give the planned run to make next in the open campaign, or None when there is none."""

@@ -37,6 +37,7 @@ from spinproof.web import (
     pages,
     part_pages,
     people,
+    plan_pages,
     scope_pages,
     sign_in,
     table_pages,
@@ -66,6 +67,7 @@ PAGES = (
     matter_pages,
     calculator_pages,
     customer_pages,
+    plan_pages,
 )
 """Modules of routes, in the order in which they are asked."""
 

@@ -15,6 +15,7 @@ STATUS_OF_CODE = {
     "tag": 422,
     "unit": 422,
     "out-of-range": 422,
+    "plan": 422,
     "sheet": 422,
     "evidence": 422,
     "busy": 503,
