@@ -1,4 +1,4 @@
-"""``spinproof plan``, ``judge``, ``dossier``, ``verify``, ``schema`` and ``serve``."""
+"""``spinproof judge``, ``dossier``, ``verify``, ``schema`` and ``serve``."""
 
 from pathlib import Path
 from typing import Annotated
@@ -6,39 +6,12 @@ from typing import Annotated
 import typer
 
 from spinproof.cli.job import HomeFolder, opened
-from spinproof.cli.show import console, print_judgement, print_plan, say
+from spinproof.cli.show import console, print_judgement, say
 from spinproof.model.head import HeadSpec
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load
 from spinproof.model.recipe import Recipe
 from spinproof.model.run import Outcome
-
-
-def plan(
-    head: Annotated[Path, typer.Option(help="Head spec with its envelope, TOML.")],
-    recipe: Annotated[list[Path], typer.Option(help="A customer's recipe, TOML; may repeat.")],
-    load: Annotated[Path, typer.Option(help="The customer's load, TOML.")],
-    runs: Annotated[int, typer.Option(help="How many runs to plan.")] = 54,
-    seed: Annotated[int, typer.Option(help="Seed of every random draw.")] = 1,
-    name: Annotated[str, typer.Option(help="Name of the plan.")] = "burn-in",
-    out: Annotated[Path | None, typer.Option(help="Write the plan here, as JSON.")] = None,
-) -> None:
-    """Plan a burn-in inside a head's envelope."""
-    from spinproof.app.documents import read_document
-    from spinproof.app.planning import plan_burn_in, write_plan
-
-    content = plan_burn_in(
-        name,
-        read_document(head, HeadSpec),
-        [read_document(path, Recipe) for path in recipe],
-        read_document(load, Load),
-        runs=runs,
-        seed=seed,
-    )
-    print_plan(content)
-    if out is not None:
-        write_plan(content, out)
-        say(f"plan: {out}")
 
 
 def judge(
@@ -78,10 +51,14 @@ def judge(
 
 
 def dossier(
-    head: Annotated[str, typer.Argument(help="Designation of the head.")], home: HomeFolder
+    head: Annotated[str, typer.Argument(help="Designation of the head.")],
+    home: HomeFolder,
+    zip_to: Annotated[
+        Path | None, typer.Option("--zip", help="Write the package as one ZIP here, too.")
+    ] = None,
 ) -> None:
     """Write the signed package of a head, and verify it."""
-    from spinproof.app.handing_over import issue_dossier
+    from spinproof.app.handing_over import issue_dossier, zip_dossier
     from spinproof.app.handing_over import verify as verify_package
 
     with opened(home) as (folders, ledger), console.status("writing the dossier"):
@@ -93,14 +70,17 @@ def dossier(
         say("confidential: searched for every customer on record, nothing was found")
     else:
         say("confidential: not searched, no customer is entered (spinproof customer enter)")
-    ok = verify_package(made.path, made.fingerprint).ok
+    if zip_to is not None:
+        zip_dossier(made.path, zip_to)
+        say(f"zip: {zip_to}")
+    ok = verify_package(zip_to or made.path, made.fingerprint).ok
     say(f"verified: {'yes' if ok else 'no'}")
     if not ok:
         raise typer.Exit(1)
 
 
 def verify(
-    package: Annotated[Path, typer.Argument(help="Folder of the package.")],
+    package: Annotated[Path, typer.Argument(help="Folder of the package, or its ZIP.")],
     fingerprint: Annotated[
         str | None, typer.Option(help="Fingerprint that reached you by another way.")
     ] = None,
