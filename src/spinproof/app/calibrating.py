@@ -17,7 +17,6 @@ from spinproof.model.head import HeadSpec
 from spinproof.model.head_model import CalibrationRun, CannotSay, Fit, HeadModel
 from spinproof.model.trace import Trace
 from spinproof.model.weighing import WeighingSheet
-from spinproof.physics.drying import DryingHistory
 from spinproof.physics.nitrogen import mass_flow_of
 from spinproof.physics.rotor import RAD_PER_S_PER_RPM
 from spinproof.predict import knowledge
@@ -215,13 +214,11 @@ def _weighings(sheet: WeighingSheet, sha256: str) -> list[Weighing]:
     return [
         Weighing(
             run=CalibrationRun(run=each.name, sha256=sha256, simulated=sheet.simulated),
-            history=DryingHistory(
-                [0.0, max(each.after_s, 1e-3)],
-                each.speed_rpm * RAD_PER_S_PER_RPM,
-                float(mass_flow_of(each.n2_flow_slm)),
-                KELVIN + each.gas_c,
-            ),
             left_g=each.left_g,
+            after_s=each.after_s,
+            speed=each.speed_rpm * RAD_PER_S_PER_RPM,
+            gas_flow=float(mass_flow_of(each.n2_flow_slm)),
+            gas_temperature=KELVIN + each.gas_c,
         )
         for each in sheet.stopped_runs
     ]

@@ -31,15 +31,21 @@ class Surroundings:
     """Relative standard uncertainties of heat capacity and windage. [1]"""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Weighing:
     """One run that was stopped, and what cassette, wafers and slots then still held."""
 
     run: CalibrationRun
-    history: DryingHistory
-    """From the start of drying to the stop."""
     left_g: float
     """Mass left, weighed less weighed dry. [g]"""
+    after_s: float
+    """Time from the end of spin-off to the stop; 0 right after spin-off. [s]"""
+    speed: float
+    """Angular speed in between. [rad/s]"""
+    gas_flow: float
+    """Mass flow of nitrogen in between. [kg/s]"""
+    gas_temperature: float
+    """Temperature of the nitrogen in between. [K]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,23 +95,43 @@ def hold_up_by_weighing(weighings: Sequence[Weighing], given: Surroundings) -> H
     if len(weighings) < LEAST_RUNS + 1:
         return _cannot(f"{len(weighings)} weighings, {LEAST_RUNS + 1} are needed")
     left = np.array([each.left_g for each in weighings])
+    ends = np.array([each.after_s for each in weighings])
+    history = DryingHistory(
+        np.stack([np.zeros(ends.size), ends]),
+        *(np.array([[x, x] for x in values]).T for values in _conditions(weighings)),
+    )
 
     def left_over_given(p: Array, heat: Array) -> Array:
-        held = [float(_masses(w.history, p, heat, given)[0]) for w in weighings]
-        return left - 1e3 * np.array(held)
+        bowl = _bowl(p, heat, given)
+        return np.asarray(left - 1e3 * dry_hold_up(history, bowl, 0.0).mass)
 
     found = _with_given(left_over_given, np.array([max(left.max(), 0.1), 5e-3]), given)
-    if (why := _undecided(found)) is not None:
+    why = _undecided(found)
+    if why is not None and not found.spread[0] <= WORST_LOG:
         return _cannot(f"{why}: weigh some runs right after spin-off and some half dry")
-    ends = [
-        float(np.asarray(w.history.time)[-1] - np.asarray(w.history.time)[0]) for w in weighings
-    ]
     residuals = Residuals(
         run="all weighings",
-        across=tuple(round(t, 2) for t in ends),
+        across=tuple(np.round(ends, 2).tolist()),
         left_over=tuple(np.round(found.residuals, 5).tolist()),
     )
-    return _said("weighings", found, [w.run for w in weighings], (residuals,), "g")
+    said = _said("weighings", found, [w.run for w in weighings], (residuals,))
+    return said if why is None else _hold_up_alone(said, why)
+
+
+def _conditions(weighings: Sequence[Weighing]) -> Array:
+    return np.array([[w.speed, w.gas_flow, w.gas_temperature] for w in weighings]).T
+
+
+def _hold_up_alone(said: HoldUp, why: str) -> HoldUp:
+    """Keep the hold-up where the weighings leave the conductance open."""
+    if said.fit is None:
+        return said
+    only = said.fit.model_copy(
+        update={"parameters": PARAMETERS[:1], "covariance": ((said.fit.covariance[0][0],),)}
+    )
+    mend = "Weigh more runs that were stopped near the end of their drying."
+    open_ = CannotSay(subject="conductance", why=why, mend=mend)
+    return HoldUp(only, {"hold_up_g": said.values["hold_up_g"]}, (open_,))
 
 
 def hold_up_by_exhaust(exhausts: Sequence[Exhaust], given: Surroundings) -> HoldUp:
@@ -148,21 +174,19 @@ def hold_up_by_exhaust(exhausts: Sequence[Exhaust], given: Surroundings) -> Hold
     left = np.concatenate([found.residuals for _, found in good])
     all_runs = Fitted(mean, covariance, left, degrees, shared)
     residuals = tuple(_residuals(each, found) for each, found in good)
-    return _said("exhaust", all_runs, [each.run for each, _ in good], residuals, "g")
+    return _said("exhaust", all_runs, [each.run for each, _ in good], residuals)
 
 
-def _masses(history: DryingHistory, p: Array, heat: Array, given: Surroundings) -> Array:
-    """Give the mass left at the end of a history for logarithms of hold-up and kA, in kg."""
-    bowl = WetBowl(1e-3 * np.exp(p[0]), np.exp(p[1]), heat[0], heat[1], given.temperature)
-    return np.atleast_1d(dry_hold_up(history, bowl, 0.0).mass)
+def _bowl(p: Array, heat: Array, given: Surroundings) -> WetBowl:
+    """Give the wet bowl for logarithms of hold-up and conductance."""
+    return WetBowl(1e-3 * np.exp(p[0]), np.exp(p[1]), heat[0], heat[1], given.temperature)
 
 
 def _vapour_fit(exhaust: Exhaust, given: Surroundings) -> Fitted:
     total = 1e3 * float(exhaust.vapour[-1])
 
     def left_over_given(p: Array, heat: Array) -> Array:
-        bowl = WetBowl(1e-3 * np.exp(p[0]), np.exp(p[1]), heat[0], heat[1], given.temperature)
-        course = hold_up_course(exhaust.history, bowl).mass
+        course = hold_up_course(exhaust.history, _bowl(p, heat, given)).mass
         return np.asarray(1e3 * (exhaust.vapour - (course[0] - course)))
 
     return _with_given(left_over_given, np.array([max(total, 0.1), 5e-3]), given)
@@ -194,8 +218,7 @@ def _swapped(left_over: Callable[[Array, Array], Array], heat: Array, p: Array) 
 def _undecided(found: Fitted) -> str | None:
     if found.is_singular:
         return "hold-up and conductance cannot be told apart"
-    spread = np.sqrt(np.diag(found.total))
-    for name, each in zip(("hold-up", "conductance"), spread.tolist(), strict=True):
+    for name, each in zip(("hold-up", "conductance"), found.spread.tolist(), strict=True):
         if not each <= WORST_LOG:
             return f"the {name} stays open within a factor of {np.exp(2 * min(each, 9.0)):.1f}"
     return None
@@ -206,7 +229,6 @@ def _said(
     found: Fitted,
     runs: Sequence[CalibrationRun],
     residuals: tuple[Residuals, ...],
-    unit: str,
 ) -> HoldUp:
     fit = Fit(
         subject=subject,
@@ -216,7 +238,7 @@ def _said(
         runs=tuple(runs),
         points=found.residuals.size,
         residual_rms=float(np.sqrt(np.mean(found.residuals**2))),
-        residual_unit=unit,
+        residual_unit="g",
         across="time of drying, s",
         residuals=residuals,
         cautions=("holds for this cassette and number of wafers only",),

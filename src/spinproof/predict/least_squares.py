@@ -11,7 +11,7 @@ from scipy.stats import t as student
 Array = NDArray[np.float64]
 LEAST_RUNS = 3
 """Runs below which the scatter from run to run is anybody's guess. [1]"""
-_WORST_CONDITION = 1e8
+_WORST_CONDITION = 1e7
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,6 +30,11 @@ class Fitted:
     def total(self) -> Array:
         """Covariance of the estimate with what was taken as given."""
         return self.covariance if self.shared is None else self.covariance + self.shared
+
+    @property
+    def spread(self) -> Array:
+        """Standard uncertainty of each parameter; infinite where the data leave it free."""
+        return np.sqrt(np.diag(self.total))
 
     @property
     def is_singular(self) -> bool:
@@ -53,20 +58,23 @@ def fitted(left_over: Callable[[Array], Array], start: Array, steps: Array) -> F
     -------
     Fitted
         Covariances are scaled by the residuals' own variance; infinite where the data leave a
-        combination of parameters free (condition of the scaled Jacobian beyond 1e8).
+        combination of parameters free (condition of the Jacobian with columns of one length beyond
+        1e7).
 
     Notes
     -----
     Never raises by itself.
     """
     found = least_squares(left_over, start, x_scale=steps, method="trf", xtol=1e-12, ftol=1e-12)
-    jacobian = np.asarray(found.jac) * steps
+    jacobian = np.asarray(found.jac)
     degrees = max(found.fun.size - start.size, 1)
-    singular = np.linalg.svd(jacobian, compute_uv=False)
+    lengths = np.linalg.norm(jacobian, axis=0)
     covariance = np.full((start.size, start.size), np.inf)
-    if singular[-1] * _WORST_CONDITION > singular[0]:
-        scaled = np.linalg.inv(jacobian.T @ jacobian)
-        covariance = scaled * np.outer(steps, steps) * 2 * found.cost / degrees
+    if (lengths > 0).all():
+        _, sizes, axes = np.linalg.svd(jacobian / lengths, full_matrices=False)
+        if sizes[-1] * _WORST_CONDITION > sizes[0]:
+            inverse = (axes.T / sizes**2) @ axes / np.outer(lengths, lengths)
+            covariance = inverse * 2 * found.cost / degrees
     return Fitted(np.asarray(found.x), covariance, np.asarray(found.fun), degrees)
 
 
