@@ -125,10 +125,27 @@ def film_drying_time(
         where="film_drying_time",
         mend="Give speed, evaporation and viscosity above zero, a thickness of zero or more.",
     )
-    crossover = np.cbrt(1.5 * nu * e / (w * w))
-    x = np.minimum(h0 / crossover, 1e12)
-    logarithm = np.log1p(3 * x / ((x - 1) * x + 1)) / 6
-    return np.asarray(crossover / e * (logarithm + np.arctan2(np.sqrt(3) * x, 2 - x) / np.sqrt(3)))
+    # arrays are used again: fresh memory would cost as much as the arithmetic
+    crossover, x, series, angle = (np.empty(w.shape) for _ in range(4))
+    np.divide(e, np.multiply(w, w, out=crossover), out=crossover)
+    crossover *= 1.5 * nu
+    np.cbrt(crossover, out=crossover)
+    np.minimum(np.divide(h0, crossover, out=x), 1e12, out=x)
+    crossover /= e
+    np.subtract(x, 1, out=series)
+    series *= x
+    series += 1
+    np.divide(x, series, out=series)
+    series *= 3
+    np.log1p(series, out=series)
+    series *= np.sqrt(3) / 6
+    np.subtract(2, x, out=angle)
+    x *= np.sqrt(3)
+    np.arctan2(x, angle, out=angle)
+    angle += series
+    angle *= crossover
+    angle /= np.sqrt(3)
+    return angle
 
 
 def dry_film(
