@@ -92,5 +92,5 @@ def _level(level: Level | None, up: Scale) -> list[str]:
     y = up(level.value)
     return [
         line(LEFT, y, WIDTH - RIGHT, y, stroke=VERMILLION, width=1.8, dash="7 4"),
-        label(WIDTH - RIGHT, y - 6, level.words, size=12, anchor="end", weight="600"),
+        label(LEFT + 8, y + 16, level.words, size=12, weight="600"),
     ]
