@@ -106,7 +106,11 @@ def split_to_neighbours(correction: complex, angles: ArrayLike) -> Floats:
     ahead = np.mod(places - np.angle(correction), 2 * np.pi)
     ahead = np.where(2 * np.pi - ahead < 1e-12, 0.0, ahead)
     amounts = np.zeros(places.shape)
-    demand(np.isfinite(ahead) & (places.size > 0), where="split_to_neighbours", mend="Give angles.")
+    demand(
+        np.append(np.isfinite(ahead), [places.size > 0, np.isfinite(correction)]),
+        where="split_to_neighbours",
+        mend="Give the angle of each place, and a finite correction.",
+    )
     after, before = int(np.argmin(ahead)), int(np.argmax(ahead))
     if ahead[after] == 0.0 or correction == 0:
         amounts[after] = abs(correction)

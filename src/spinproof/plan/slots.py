@@ -115,8 +115,8 @@ def best_slots(
     -----
     For up to six wafers the placements of the first and the second half of them are paired: all
     that might beat the best found so far are looked at. More wafers are annealed, and then four
-    at a time are placed anew, as well as the others allow. That the search did not find better
-    proves nothing; it takes some 40 ms. A measure below what weighing and play can resolve is noise.
+    at a time are placed anew, as well as the others allow: some 40 ms, and not finding better
+    proves nothing. A measure below what weighing and play can resolve is noise.
 
     References
     ----------
