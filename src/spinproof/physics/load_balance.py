@@ -260,8 +260,11 @@ class LoadBalance:
 
     @property
     def worst(self) -> float:
-        """Unbalance in kg m to compare: static, or twice that of the worse plane if it is more."""
-        return max(abs(self.static), *(2 * abs(plane) for plane in self.planes or (0.0,)))
+        """Unbalance in kg m to compare: static, or twice the worse plane if static is permitted."""
+        static = abs(self.static)
+        if self.planes is None or static > self.permitted:
+            return static
+        return 2 * max(map(abs, self.planes))
 
     @property
     def force(self) -> float:

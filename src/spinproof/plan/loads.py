@@ -178,8 +178,9 @@ def load_problem(load: Load, head: HeadSpec, speed_rpm: float) -> str | None:
         if dummies
         else "load the same slots in cassettes that face one another"
     )
+    twice = "" if found.worst <= abs(found.static) else " (twice its worse plane)"
     return (
-        f"{load.name} puts the rotor out of balance by {1e6 * found.worst:.0f} g mm, "
+        f"{load.name} puts the rotor out of balance by {1e6 * found.worst:.0f} g mm{twice}, "
         f"{found.share:.2f} times what is permissible at {speed_rpm:g} rpm; {mend}"
     )
 
@@ -233,14 +234,4 @@ def unbalance_note(recipe: Recipe, load: Load, head: HeadSpec) -> str | None:
         f"{1e6 * found.worst:.1f} g mm of unbalance; G 6.3 permits {1e6 * found.permitted:.1f} "
         f"g mm for {head.rotor_mass_kg:.2f} kg at {recipe.top_speed_rpm:g} rpm. Wafers on the same "
         f"side add up: a full load can be worse than a partial one."
-    )
-
-
-def lay_out(count: int, slots: int, like: Load) -> Load:
-    """Give an evenly spread load of a head on the axis; `load_for` knows every head."""
-    return Load(
-        name=f"{count} of {slots}, evenly spread",
-        slots=spread_slots(count, slots),
-        wafer_mass_g=like.wafer_mass_g,
-        seat_eccentricity_mm=like.seat_eccentricity_mm,
     )
