@@ -1,5 +1,6 @@
 """Every test of the ledger runs on SQLite and on PostgreSQL."""
 
+import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,7 +28,10 @@ def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def stages(tmp_path_factory: pytest.TempPathFactory, empty_file: Path) -> Stages:
-    return Stages(tmp_path_factory.mktemp("stages"), empty_file)
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    (shared / "stages").mkdir(exist_ok=True)
+    return Stages(shared / "stages", empty_file)
 
 
 @pytest.fixture(scope="session")

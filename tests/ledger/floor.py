@@ -1,5 +1,6 @@
 """A job of the full process, played through the ledger with the shop's own rules."""
 
+import fcntl
 import shutil
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime, timedelta
@@ -312,10 +313,15 @@ class Stages:
     def file(self, stage: str) -> Path:
         """Give the file of a ledger at a stage; copy it before you open it."""
         path = self.folder / f"{stage}.db"
-        if not path.exists():
-            before, act = STAGES[stage]
-            shutil.copy(self.empty_file if before is None else self.file(before), path)
-            _play(f"sqlite:///{path}", act)
+        before, act = STAGES[stage]
+        base = self.empty_file if before is None else self.file(before)
+        with (self.folder / "lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)  # workers of one test run share the folder
+            if not path.exists():
+                part = path.with_suffix(".part")
+                shutil.copy(base, part)
+                _play(f"sqlite:///{part}", act)
+                part.rename(path)
         return path
 
     def database(self, stage: str, server: postgres.Server, empty: str) -> str:
