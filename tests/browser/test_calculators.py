@@ -5,6 +5,7 @@ from urllib.parse import urlencode
 
 import pytest
 from playwright.sync_api import Page, expect
+from tests.browser.conftest import Watched
 from tests.browser.test_pages import SERIOUS
 from tests.web.parts_seed import PartsShop, parts_shop
 from tests.web.running import served
@@ -60,6 +61,37 @@ def test_from_the_head_to_an_answer_that_is_kept_with_it(page: Page, address: st
     expect(page.get_by_role("link", name="Permissible unbalance, no. 2")).to_be_visible()
 
 
+def test_slots_are_tapped_and_a_load_that_pulls_too_much_is_refused_with_its_dummy(
+    page: Page, address: str
+):
+    around = {"axis": "off-axis", "cassettes": "2", "each": "25", "radius": "150 mm"}
+    wafers = {"wafer": "27.78 g", "seat": "0 mm", "rotor": "21.5 kg", "speed": "1150 rpm"}
+    page.goto(f"{address}/calculators/load?{urlencode(around | wafers)}")
+    page.get_by_role("link", name="Every slot").click()
+    second = page.get_by_role("group", name="Loaded slots, cassette 2")
+    expect(second.get_by_role("checkbox", checked=True)).to_have_count(25)
+    second.get_by_role("checkbox", name="25").uncheck()
+    page.get_by_role("button", name="Calculate").click()
+
+    expect(page.get_by_text("refused: 4167 of 1125 g·mm").first).to_be_in_viewport()
+    expect(page.get_by_text("2: 25", exact=True).first).to_be_visible()
+    expect(page.get_by_role("img", name="Load of a rotor, drawn")).to_be_visible()
+
+
+def test_readings_are_filled_into_a_table_and_a_missing_unit_is_said_at_its_cell(
+    watched: Watched, address: str
+):
+    page = watched.page
+    page.goto(address + ANSWERED[0])
+    cell = page.get_by_label("Speed, row 2")
+    cell.fill("900")
+    page.get_by_role("button", name="Calculate").click()
+
+    expect(page.get_by_text("The unit is missing, and turning speed")).to_be_visible()
+    expect(page.get_by_label("Speed, row 2")).to_have_value("900")
+    assert all("status of 422" in said for said in watched.complaints), watched.complaints
+
+
 @PATHS
 def test_targets_are_large_and_nothing_scrolls_sideways(page: Page, address: str, path: str):
     page.goto(address + path)
@@ -82,16 +114,15 @@ def test_axe_finds_nothing_serious_in_light_and_dark(page: Page, address: str, a
     page.goto(address + path)
     page.evaluate(axe)
     found = []
-    for scheme in ("light", "dark"):
+    for scheme, width in (("light", 1024), ("dark", 390)):
         page.emulate_media(color_scheme=scheme)
-        for width in (390, 1024):
-            page.set_viewport_size({"width": width, "height": 900})
-            result = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-            found += [
-                (scheme, width, v["id"], [node["html"][:160] for node in v["nodes"][:3]])
-                for v in result["violations"]
-                if v["impact"] in SERIOUS
-            ]
+        page.set_viewport_size({"width": width, "height": 900})
+        result = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+        found += [
+            (scheme, width, v["id"], [node["html"][:160] for node in v["nodes"][:3]])
+            for v in result["violations"]
+            if v["impact"] in SERIOUS
+        ]
 
     assert found == []
 
