@@ -185,8 +185,9 @@ def _print_prediction(found: Prediction) -> None:
     for line in found.calibrate_first:
         say(f"calibrate first: {line}")
     table = _table("quantity", "median", "from", "to", "unit", right=("median", "from", "to"))
-    for each in (found.dry_time, *found.estimates):
-        table.add_row(each.label, _short(each.median), *_ends(each), printed_unit(each.unit))
+    dry = () if found.dry_time is None else (found.dry_time,)
+    for each in (*dry, *found.estimates):
+        table.add_row(each.label, _middle(each), *_ends(each), printed_unit(each.unit))
     console.print(table)
     for odds in found.odds:
         say(f"{odds.label}: {_percent(odds.probability)} ({found.draws} draws)")
@@ -238,12 +239,20 @@ def _recipe_row(recipe: Recipe) -> tuple[str, ...]:
 
 def _between(each: Estimate) -> str:
     low, high = _ends(each)
-    return f"{each.median:.0f} ({low} … {high})"
+    return f"{_middle(each)} ({low} … {high})"
+
+
+def _middle(each: Estimate) -> str:
+    return _later(each.median, each)
+
+
+def _later(value: float, each: Estimate) -> str:
+    """Say that a value lies beyond the time looked ahead, where it does."""
+    return f"> {_short(value)}" if each.censored and value >= each.high else _short(value)
 
 
 def _ends(each: Estimate) -> tuple[str, str]:
-    high = _short(each.high)
-    return _short(each.low), f"> {high}" if each.censored else high
+    return _later(each.low, each), _later(each.high, each)
 
 
 def _short(value: float) -> str:

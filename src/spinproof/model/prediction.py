@@ -71,8 +71,9 @@ class Prediction(Noun):
     simulated: bool
     """Whether the model behind it stands on simulated runs."""
     process_time_s: float
-    dry_time: Estimate
-    """Time from the start of the recipe until the hold-up is dry; the last step goes on."""
+    dry_time: Estimate | None
+    """Time from the start of the recipe until the hold-up is dry, while the last step goes on;
+    absent when the recipe has no drying to speak of."""
     estimates: Annotated[tuple[Estimate, ...], Field(strict=False)]
     """Film, hold-up, drain, utilities, stress and acceleration."""
     odds: Annotated[tuple[Odds, ...], Field(strict=False)]

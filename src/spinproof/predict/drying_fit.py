@@ -13,6 +13,8 @@ from spinproof.predict.least_squares import LEAST_RUNS, Array, Fitted, fitted, p
 PARAMETERS = ("hold_up_g", "conductance_m3_s")
 STEPS = np.array([0.3, 0.3])
 """Natural change of the logarithms of both. [1]"""
+LEAST_READINGS, LEAVES_PLATEAU = 20, 0.5
+"""Readings of an exhaust, and the share of its highest rate below which it must fall. [1]"""
 WORST_LOG = 0.5
 """Standard uncertainty of a logarithm above which a parameter is not said. [1]"""
 
@@ -161,6 +163,9 @@ def hold_up_by_exhaust(exhausts: Sequence[Exhaust], given: Surroundings) -> Hold
     good: list[tuple[Exhaust, Fitted]] = []
     refused = []
     for each in exhausts:
+        if (why := _plateau(each)) is not None:
+            refused.append(f"run {each.run.run}: {why}")
+            continue
         found = _vapour_fit(each, given)
         if (why := _undecided(found)) is None:
             good.append((each, found))
@@ -180,6 +185,20 @@ def hold_up_by_exhaust(exhausts: Sequence[Exhaust], given: Surroundings) -> Hold
 def _bowl(p: Array, heat: Array, given: Surroundings) -> WetBowl:
     """Give the wet bowl for logarithms of hold-up and conductance."""
     return WetBowl(1e-3 * np.exp(p[0]), np.exp(p[1]), heat[0], heat[1], given.temperature)
+
+
+def _plateau(exhaust: Exhaust) -> str | None:
+    """Say why an exhaust does not show the end of its drying, or None when it does."""
+    time = np.asarray(exhaust.history.time, dtype=np.float64)
+    if time.size < LEAST_READINGS:
+        return f"{time.size} readings, {LEAST_READINGS} are needed"
+    parts = np.array_split(np.arange(time.size), 5)
+    rates = [np.ptp(exhaust.vapour[part]) / np.ptp(time[part]) for part in parts]
+    if max(rates) <= 0:
+        return "the exhaust carried no vapour"
+    if rates[-1] > LEAVES_PLATEAU * max(rates):
+        return "the exhaust never left its plateau: hold-up and conductance show at its end only"
+    return None
 
 
 def _vapour_fit(exhaust: Exhaust, given: Surroundings) -> Fitted:

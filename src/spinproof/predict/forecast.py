@@ -11,7 +11,7 @@ from spinproof.model.prediction import Band, Estimate, Influence, Odds, Predicti
 from spinproof.model.recipe import Recipe
 from spinproof.model.software import SOFTWARE
 from spinproof.physics.rotor import RAD_PER_S_PER_RPM
-from spinproof.physics.wafer import relative_centrifugal_force
+from spinproof.physics.wafer import relative_centrifugal_force, spin_stress
 from spinproof.predict.influence import Indices, sobol_indices
 from spinproof.predict.knowledge import draw, groups_of
 from spinproof.predict.least_squares import Array
@@ -31,8 +31,10 @@ LEVELS = (0.025, 0.5, 0.975)
 BAND_DRAWS, INDEX_DRAWS = 2000, 2000
 RULES = 0.2
 """Total index from which a prior is said to rule an answer. [1]"""
-SILICON_KG_M3, POISSON = 2329.0, (0.064, 0.278, 0.36)
-"""Density of silicon, and Poisson's ratio over the directions of a (100) wafer."""
+POISSON = (0.064, 0.278, 0.36)
+"""Poisson's ratio of silicon: least, usual and largest over the directions of a wafer. [1]"""
+LAMINAR_SPEED_RADIUS2 = 2e5 * 1.56e-5
+"""Speed times squared radius up to which the gas at a free disk is laminar. [m²/s]"""
 MEASUREMENTS = {
     "hold_up_g": "weigh cassette and wafers dry and after spin-off",
     "conductance_m3_s": "a dew-point sensor in the exhaust, or weighings of interrupted runs",
@@ -84,7 +86,7 @@ def predict(task: Task, model: HeadModel, *, draws: int, seed: int) -> Predictio
         seed=seed,
         simulated=model.simulated,
         process_time_s=task.line.end_s,
-        dry_time=dry_time_of(moments, task),
+        dry_time=None if task.drying is None else dry_time_of(moments, task),
         estimates=_estimates(task, known, residuals),
         odds=_odds(task, known, residuals),
         bands=_bands(task, {name: x[:BAND_DRAWS] for name, x in known.items()}),
@@ -227,11 +229,14 @@ def cautions_of(task: Task, model: HeadModel) -> tuple[str, ...]:
         "dry means residual water here, not visible drops nor watermarks",
     ]
     if task.drying is None:
-        found.insert(0, "the recipe ends wet: nothing dries in it")
+        found.insert(0, "the recipe ends wet, or without nitrogen: nothing is said of its drying")
     if task.head.axis == "off-axis":
         found.append("off the axis the film is thinner than computed: an upper bound")
     if any(fit.subject == "weighings" for fit in model.fits):
         found.append("the hold-up holds for the cassette and the wafers that were weighed")
+    radius = task.head.wafer_diameter_mm / 2000
+    if task.line.speed.max() * radius**2 > LAMINAR_SPEED_RADIUS2:
+        found.append("the gas at the wafer's rim is turbulent: the film dries faster than computed")
     if (task.line.setpoint_c > 95).any():
         found.append("heat beyond 95 °C is left out of the drying")
     return tuple(found)
@@ -294,9 +299,10 @@ def _influence(model: HeadModel, found: Indices) -> Influence:
 
 
 def _odds(task: Task, known: Known, residuals: Array) -> tuple[Odds, ...]:
-    odds = [odds_of(f"dry to {task.dry_g:g} g when the recipe ends", residuals <= task.dry_g)]
-    end = task.line.end_s
+    odds, end = [], task.line.end_s
     if task.drying is not None:
+        dry = residuals <= task.dry_g
+        odds.append(odds_of(f"dry to {task.dry_g:g} g when the recipe ends", dry))
         odds.append(odds_of("film gone when the recipe ends", film(task, known)[1].dry_time <= end))
     wanted = [s.end_resistivity_mohm_cm for s in task.recipe.steps if s.end_resistivity_mohm_cm]
     if wanted:
@@ -307,8 +313,9 @@ def _odds(task: Task, known: Known, residuals: Array) -> tuple[Odds, ...]:
 
 def _estimates(task: Task, known: Known, residuals: Array) -> tuple[Estimate, ...]:
     used = utilities(task, known)
-    found = [summary("hold-up left at the end", "g", residuals)]
+    found = []
     if task.drying is not None:
+        found.append(summary("hold-up left at the end", "g", residuals))
         moment = np.minimum(film(task, known)[1].dry_time, task.line.end_s)
         found.append(summary("film gone, from the start", "s", moment))
     if task.line.water.any():
@@ -325,14 +332,10 @@ def _estimates(task: Task, known: Known, residuals: Array) -> tuple[Estimate, ..
 
 
 def _mechanics(task: Task) -> tuple[Estimate, ...]:
-    """Give stress, acceleration and tip speed at the top speed.
-
-    The stress is that of a thin solid disk with a free edge, at its centre.
-    """
+    """Give stress, acceleration and tip speed at the top speed."""
     head = task.head
     speed, radius = task.recipe.top_speed_rpm * RAD_PER_S_PER_RPM, head.wafer_diameter_mm / 2000
-    mega = SILICON_KG_M3 * (speed * radius) ** 2 / 8e6
-    low, middle, high = ((3 + nu) * mega for nu in POISSON)
+    low, middle, high = (1e-6 * spin_stress(speed, radius, poisson=POISSON)[0]).tolist()
     edge = head.wafer_edge_radius_m
     force, tip = float(relative_centrifugal_force(edge, speed)), speed * edge
     return (

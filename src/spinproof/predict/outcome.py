@@ -11,18 +11,22 @@ from spinproof.model.load import Load
 from spinproof.model.recipe import Recipe
 from spinproof.physics.drying import DryingHistory, WetBowl, dry_hold_up, hold_up_course
 from spinproof.physics.film_drying import FilmCourse, dry_film
-from spinproof.physics.nitrogen import HEAT_CAPACITY, MOLAR_MASS
+from spinproof.physics.gas_exchange import (
+    film_evaporation,
+    transfer_velocity,
+    vapour_diffusivity,
+)
+from spinproof.physics.nitrogen import gas_density, gas_viscosity, mass_flow_of
 from spinproof.physics.rinse import conductivity_of, diluted_conductivity, resistivity_of
 from spinproof.physics.rotor import drag_torque, rotational_energy
+from spinproof.physics.utilities import run_utilities
 from spinproof.physics.wafer import wafer_inertia
-from spinproof.physics.water import density, kinematic_viscosity, saturation_pressure
+from spinproof.physics.water import kinematic_viscosity
 from spinproof.predict.least_squares import Array
 from spinproof.predict.timeline import KELVIN, Timeline, gas_of, timeline, wet_until
 
 DRY_G = 0.1
 """Residual that counts as dry unless another is asked for. [g]"""
-_DISK, _SCHMIDT = 0.2953, 0.6034
-_GAS_CONSTANT, _WATER_MOLAR_MASS = 8.314462618, 18.015268e-3
 
 
 @dataclass(frozen=True)
@@ -43,9 +47,10 @@ class Task:
 
     @cached_property
     def drying(self) -> Timeline | None:
-        """The part after the last water, or None when there is none."""
+        """The part after the last water, or None when none dries with nitrogen."""
         wet = wet_until(self.recipe)
-        return None if wet is None else self.line.after(wet)
+        part = None if wet is None else self.line.after(wet)
+        return part if part is not None and part.gas.any() else None
 
     @cached_property
     def added_inertia(self) -> float:
@@ -213,15 +218,12 @@ def film(task: Task, known: Known) -> tuple[Array, FilmCourse]:
 
     References
     ----------
-    .. [1] E. M. Sparrow and J. L. Gregg, J. Heat Transfer 81, 249 (1959): 0.2953 at a Schmidt
-       number of 0.6034, interpolated. Diffusivity after Fuller, Schettler and Giddings (1966).
+    .. [1] E. M. Sparrow and J. L. Gregg, J. Heat Transfer 81, 249 (1959).
     """
     line = task.drying or task.line
     T = KELVIN + known["water_c"]
-    diffusivity = 2.57672e-5 * (T / 298.15) ** 1.75
-    vapour = saturation_pressure(T) * _WATER_MOLAR_MASS / (_GAS_CONSTANT * T)
-    exchange = _DISK * np.sqrt(diffusivity / _SCHMIDT) * vapour / density(T)
-    lost = exchange * known["gas_exchange"] * np.sqrt(line.speed)[:, None]
+    at_one = transfer_velocity(1.0, vapour_diffusivity(T), gas_viscosity(T) / gas_density(T))
+    lost = film_evaporation(at_one, T, known["gas_exchange"]) * np.sqrt(line.speed)[:, None]
     start = 1e-6 * known["film_um"]
     return line.time_s, dry_film(line.time_s, line.speed, lost, start, kinematic_viscosity(T))
 
@@ -280,25 +282,28 @@ def utilities(task: Task, known: Known) -> dict[str, Array]:
     Braking gives nothing back. The heater warms the gas and itself, and loses to the room.
     """
     line = task.line
-    span = np.diff(line.time_s)
     flow, temperature = gas_of(line, known)
-    rise = temperature - known["water_c"]
-    heated = np.isfinite(line.setpoint_c)[1:, None]
-    into_gas = ((flow * HEAT_CAPACITY + known["heater_loss_w_k"]) * rise)[1:] * heated
-    stored = np.maximum(np.diff(temperature, axis=0), 0.0) * known["heater_heat_capacity_j_k"]
-    heat = span @ into_gas + (stored * heated).sum(axis=0)
-    drag = [known[name] for name in _DRAG]
-    power = drag_torque(line.speed[:, None], *drag) * line.speed[:, None]
+    heated = np.isfinite(line.setpoint_c)[:, None]
+    rise = np.maximum(temperature - known["water_c"], 0.0) * heated
     inertia = known["inertia_kg_m2"] + task.added_inertia
-    lifted = np.maximum(np.diff(rotational_energy(inertia, line.speed[:, None]), axis=0), 0.0)
-    drive = span @ (power[1:] + power[:-1]) / 2 + lifted.sum(axis=0)
-    litres = float(span @ line.gas[:-1]) / 60 * known["n2_flow_slm"]
+    used = run_utilities(
+        line.time_s,
+        line.water[:, None] * known["di_flow_lpm"] / 60e3,
+        flow,
+        rise,
+        line.speed,
+        drag_torque(line.speed[:, None], *(known[name] for name in _DRAG)),
+        inertia,
+    )
+    lost = np.diff(line.time_s) @ rise[1:] * known["heater_loss_w_k"]
+    warmed = np.maximum(np.diff(temperature, axis=0), 0.0) * heated[1:]
+    stored = warmed.sum(axis=0) * known["heater_heat_capacity_j_k"]
     return {
-        "water_l": float(span @ line.water[:-1]) / 60 * known["di_flow_lpm"],
-        "nitrogen_sl": litres,
-        "nitrogen_kg": litres * 101.325 * MOLAR_MASS / (_GAS_CONSTANT * KELVIN),
-        "heat_kwh": heat / 3.6e6,
-        "drive_kwh": drive / 3.6e6,
+        "water_l": 1e3 * used.water,
+        "nitrogen_sl": used.nitrogen / mass_flow_of(1.0) / 60,
+        "nitrogen_kg": used.nitrogen,
+        "heat_kwh": (used.gas_heat + lost + stored) / 3.6e6,
+        "drive_kwh": used.rotor_work / 3.6e6,
         "kinetic_j": rotational_energy(inertia, float(line.speed.max())),
     }
 

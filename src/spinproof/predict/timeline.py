@@ -53,7 +53,9 @@ class Timeline:
         )
 
     def prolonged(self) -> "Timeline":
-        """Let the last step go on, for half an hour."""
+        """Let the last step go on, for half an hour; without nitrogen nothing more would dry."""
+        if self.gas[-1] == 0:
+            return self
         more = np.array(LOOK_AHEAD_S) + self.end_s
         ahead = [np.concatenate([x, np.full(more.size, x[-1])]) for x in self._levels()]
         return Timeline(np.concatenate([self.time_s, more]), *ahead)
