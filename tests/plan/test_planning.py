@@ -4,7 +4,7 @@ from collections import Counter
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.demo_files import CR_1, LOWER, PARTIAL_LOAD
 
@@ -290,12 +290,13 @@ def test_an_envelope_that_leaves_no_plan_is_refused_in_words(head: HeadSpec, mes
 spans = st.tuples(st.integers(0, 100), st.integers(0, 100)).map(sorted)
 
 
+@settings(max_examples=25)
 @given(
     seed=st.integers(0, 2**32),
     cuts=st.lists(spans, min_size=4, max_size=4),
     up=st.integers(0, 600),
     down=st.integers(0, 400),
-    runs=st.integers(1, 20),
+    runs=st.integers(1, 12),
 )
 def test_whatever_the_envelope_a_plan_stays_inside_it_or_is_refused(
     seed: int, cuts: list, up: int, down: int, runs: int

@@ -92,15 +92,18 @@ def print_judgement(judgement: Judgement, *, every: bool = False) -> None:
 def print_plan(plan: Plan) -> None:
     """Print a plan as a table, with the claim it would support."""
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("run", "shift", "why", "steps: seconds at rpm", "ramp", "heat", "wafers"):
-        table.add_column(head)
+    for head in ("run", "why", "steps: s@rpm", "rpm/s", "°C", "wafers"):
+        table.add_column(head, no_wrap=True)
+    shift = 1
     for run in plan.runs:
-        steps = "  ".join(f"{s.duration_s:g} s @ {s.speed_rpm:g}" for s in run.recipe.steps)
-        heat = next((f"{s.heater_c:g} °C" for s in run.recipe.steps if s.heater_c), "off")
-        ramp = f"{run.recipe.steps[0].ramp_rpm_per_s:g} rpm/s"
-        mark = " *" if run.note else ""
-        wafers, why = f"{run.load.wafer_count}{mark}", f"{run.cell}{', pinned' * run.pinned}"
-        table.add_row(str(run.number), str(run.block), why, steps, ramp, heat, wafers)
+        if run.block != shift:
+            shift = run.block
+            table.add_row("", f"shift {shift}")
+        steps = " ".join(f"{s.duration_s:g}@{s.speed_rpm:g}" for s in run.recipe.steps)
+        heat = next((f"{s.heater_c:g}" for s in run.recipe.steps if s.heater_c), "off")
+        wafers, why = f"{run.load.wafer_count}{' *' * bool(run.note)}", str(run.cell)
+        ramp = f"{run.recipe.steps[0].ramp_rpm_per_s:g}"
+        table.add_row(f"{run.number}{'!' * run.pinned}", why, steps, ramp, heat, wafers)
     console.print(table)
     for run in plan.runs:
         if run.pause_s:

@@ -8,7 +8,7 @@ from spinproof.model.head import HeadSpec
 from spinproof.model.plan import Asked, Ban, Bound, Cell, Plan, PlannedRun
 from spinproof.plan.completing import complete, randomised
 from spinproof.plan.feasible import feasible_set
-from spinproof.plan.given import Draft
+from spinproof.plan.given import Draft, rung_nearby
 from spinproof.plan.pacing import paced
 from spinproof.plan.region import FACTORS, Region
 
@@ -91,25 +91,26 @@ def forbid(plan: Plan, head: HeadSpec, ban: Ban) -> Plan:
     Returns
     -------
     Plan
-        The new plan; all other runs are in their places.
+        The new plan; all other runs are in their places, and a rung of the ladder moves to the
+        nearest recipe that is left.
 
     Raises
     ------
     PlanError
-        If a pinned run, one of the ladder or the customer's lies in it, or nothing is left.
+        If a pinned run or one of the customer's lies in it, or nothing is left.
     """
     region = Region(head, (ban,))
     inside = [run for run in plan.runs if _lies_in(region, ban, run)]
-    stay = [run for run in inside if run.pinned or not randomised(run.cell)]
+    stay = [run for run in inside if run.pinned or run.cell is Cell.CUSTOMER]
     if stay:
         numbers = ", ".join(f"{run.number} ({run.cell})" for run in stay)
         raise PlanError(
             f"runs that stay lie inside {ban.name}: {numbers}",
             where=f"plan {plan.name}",
-            mend="Let go of the pinned runs, or make a plan without that recipe or ladder.",
+            mend="Let go of the pinned runs, or make a plan without that recipe.",
         )
     bounds = "; ".join(f"{b.factor} {b.low:g} to {b.high:g}" for b in ban.bounds)
-    words = f"Forbade {ban.name} ({bounds}); {len(inside)} runs inside it were chosen anew."
+    words = f"Forbade {ban.name} ({bounds}); runs inside it chosen anew: {len(inside)}."
     asked = asked_of(plan)
     asked = asked.model_copy(update={"bans": (*asked.bans, ban)})
     dropped = {run.number for run in inside}
@@ -243,12 +244,17 @@ def _made_again(
 ) -> Plan:
     """Choose the dropped runs anew and order the movable ones; all else stays."""
     _require_head(plan, head)
-    places = [
-        None if run.number in dropped else Draft(run.cell, run.recipe, run.load, run.pinned)
-        for run in plan.runs
-    ]
     feasible = feasible_set(head, asked.bans, seed)
-    indices = sorted(number - 1 for number in movable)
+    places = list[Draft | None]()
+    for run in plan.runs:
+        draft = Draft(run.cell, run.recipe, run.load, run.pinned)
+        if run.number not in dropped:
+            places.append(draft)
+        else:
+            places.append(rung_nearby(draft, feasible) if run.cell is Cell.LADDER else None)
+    indices = [
+        run.number - 1 for run in plan.runs if run.number in movable and randomised(run.cell)
+    ]
     runs = complete(head, asked, feasible, places, indices, seed)
     return _edited(plan, runs, words, asked=asked, seed=seed, feasible_share=feasible.share)
 

@@ -1,6 +1,6 @@
 """Runs that a plan holds whatever else: the customer's, a gentle ladder, corners."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,6 +106,31 @@ def _ladder(asked: Asked, feasible: FeasibleSet) -> list[Draft | None]:
         )
         for i, point in enumerate(points)
     ]
+
+
+def rung_nearby(rung: Draft, feasible: FeasibleSet) -> Draft:
+    """Give a rung of the ladder at the nearest feasible recipe.
+
+    Parameters
+    ----------
+    rung : Draft
+        The rung; its recipe lies in the envelope's box.
+    feasible : FeasibleSet
+        What the envelope leaves.
+
+    Returns
+    -------
+    Draft
+        The same rung with another recipe.
+    """
+    region, point = feasible.region, feasible.region.point_of(rung.recipe)
+    if point is None:
+        return rung
+    apart = ((feasible.candidate_unit - region.to_unit(point)) ** 2).sum(axis=1)
+    nearest = feasible.candidates[int(apart.argmin())]
+    envelope = region.head.envelope
+    recipe = recipe_at(rung.recipe.name, nearest, envelope, heated=rung.heated)
+    return replace(rung, recipe=recipe)
 
 
 def _corners(asked: Asked, region: Region, seed: int) -> list[Draft]:

@@ -10,15 +10,15 @@ from numpy.typing import NDArray
 from spinproof.model.errors import PlanError
 from spinproof.plan.draws import draw, seeded_state, share_of
 
-STAGES = ((20, 0.7, 1e-3, 3e-5), (40, 0.3, 3e-4, 3e-5))
-"""Power of the distance, share of the swaps, first and last temperature (relative to the sum).
+STAGES = ((20, 0.7, 1.6, 0.05), (40, 0.3, 0.5, 0.05))
+"""Power of the distance, share of the swaps, first and last temperature (in shares of a pair).
 
 A low power finds the valley; a high one then looks at the closest pairs alone.
 """
 STEPS = 1000
 """Temperatures between the two."""
-RESOLUTION = 1e6
-"""What a pair at the mean distance adds to the sum, which is kept in whole numbers."""
+FAR = 16
+"""A pair closer than half of the closest, or than this part of the mean, counts as if there."""
 START_SWAPS = 400_000
 """Swaps that look for rows inside the limits, before the rows are spread."""
 
@@ -48,7 +48,7 @@ def latin_levels(
 
     The sum :math:`\sum_{i<j} d_{ij}^{-p}` is annealed. It is kept in whole numbers, which add up
     without rounding: no pair is lost beside a larger one, and the order of adding does not matter.
-    A pair far below the mean distance counts as if at a floor, so that the numbers have room.
+    A pair far below the closest one counts as if at a floor, so that the numbers have room.
 
     Parameters
     ----------
@@ -98,9 +98,10 @@ def latin_levels(
             where="latin_levels",
             mend="Relax the limits: each factor has to take all of its levels.",
         )
+    pairs = runs * (runs - 1) / 2
     for power, share, warm, cold in STAGES:
-        table, tries = _inverse_powers(runs, factors, power), round(share * swaps)
-        columns = _anneal(columns, weights, bounds, table, tries, state, warm, cold)
+        table, tries = _inverse_powers(columns, power), round(share * swaps)
+        columns = _anneal(columns, weights, bounds, table, tries, state, warm / pairs, cold / pairs)
     return np.array(columns.T, dtype=np.int64)
 
 
@@ -121,14 +122,14 @@ def smallest_squared_distance(levels: Levels) -> int:
     return int(squares[np.triu_indices(len(levels), 1)].min())
 
 
-def _inverse_powers(runs: int, factors: int, power: float) -> Levels:
+def _inverse_powers(columns: Levels, power: float) -> Levels:
     """Give what a pair adds to the sum, for each squared distance, in whole numbers."""
-    mean = factors * runs * (runs + 1) / 6
-    room = 2.0**62 / runs**2 / RESOLUTION
+    factors, runs = columns.shape
     squares = np.arange(factors * (runs - 1) ** 2 + 1, dtype=np.float64)
-    floor = mean * max(1 / 20, room ** (-2 / power))
-    shares = (mean / np.maximum(squares, floor)) ** (power / 2)
-    return np.asarray(np.rint(RESOLUTION * shares), dtype=np.int64)
+    closest = smallest_squared_distance(columns.T)
+    floor = max(closest / 2, factors * runs * (runs + 1) / 6 / FAR)
+    shares = (floor / np.maximum(squares, floor)) ** (power / 2)
+    return np.asarray(np.rint(2.0**62 / runs**2 * shares), dtype=np.int64)
 
 
 @njit(cache=True)
