@@ -37,6 +37,7 @@ bench: $(READY) ## print the speed of the main jobs, as ratios in one run
 	@$(BIN)/python -m bench.spine
 	@$(BIN)/python -m bench.plans
 	@$(BIN)/python -m bench.drying
+	@$(BIN)/python -m bench.slots
 
 serve: $(READY) ## serve the pages of the demo's home folder
 	@$(BIN)/spinproof serve --home out/demo

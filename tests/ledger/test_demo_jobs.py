@@ -505,10 +505,12 @@ def test_job_b_an_uneven_load_is_refused_before_the_start(job_b: Floor):
     with pytest.raises(GateClosedError, match=r"3\.70 times what is permissible") as caught:
         run_b(job_b, cassettes(25, 24), None, Outcome.COUNTED)
     assert "60.4 N" in caught.value.what
+    assert "with a dummy in slot 50" in caught.value.what
     assert "R34" in caught.value.mend
     with job_b.ledger.reading() as records:
         assert records.runs(B) == ()
-    assert run_b(job_b, cassettes(25, 25), None, Outcome.COUNTED).name == "QA-1042-A-001"
+    mended = cassettes(25, 24).model_copy(update={"dummy_slots": (50,)})
+    assert run_b(job_b, mended, None, Outcome.COUNTED).name == "QA-1042-A-001"
 
 
 def test_job_b_is_blocked_until_its_order_asks_for_the_runs_that_were_made(job_b: Floor):

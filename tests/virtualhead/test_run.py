@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from tests.demo_files import CR_1, LOWER, PARTIAL_LOAD, UPPER
+from tests.demo_files import CASSETTES_LOAD, CR_1, LOWER, OFF_AXIS, PARTIAL_LOAD, UPPER
 from tests.virtualhead.runs import NO_WAFERS, SHORT, Records, program, run, step
 
 from spinproof.model.errors import DocumentError
@@ -156,6 +156,18 @@ def test_vibration_is_that_of_a_sound_head(rpm, wafers, low, high):
 
     assert low < steady.mean() < high
     assert records[Field.VIBRATION].max() < 3.0
+
+
+def test_cassettes_that_lack_a_wafer_shake_the_head_and_a_dummy_calms_it():
+    odd = CASSETTES_LOAD.model_copy(update={"dummy_slots": ()})
+    slow = Recipe(name="slow", steps=(step(StepKind.DRY, 40.0, 700.0, ramp_rpm_per_s=50.0),))
+    shaken, calm = (
+        Records(simulate(VirtualHead(OFF_AXIS), program(recipe=slow, load=load)))
+        for load in (odd, CASSETTES_LOAD)
+    )
+
+    worse, better = (each[Field.VIBRATION][each.during(1)][-100:].mean() for each in (shaken, calm))
+    assert worse > 5 * better
 
 
 def test_a_timer_from_at_speed_leaves_the_ramp_on_top():

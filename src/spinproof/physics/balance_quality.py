@@ -75,9 +75,10 @@ def grade_reached(unbalance: float, mass_kg: float, speed: float) -> float | Non
     float or None
         The grade; None beyond the coarsest. [mm/s]
 
-    Notes
-    -----
-    Raises what `grade_of` raises.
+    Raises
+    ------
+    OutOfRangeError
+        As `grade_of`.
 
     References
     ----------
@@ -276,9 +277,14 @@ def largest_offset(grade_mm_s: ArrayLike, speed: ArrayLike) -> Floats:
     ndarray
         Permissible offset. [m]
 
+    Raises
+    ------
+    OutOfRangeError
+        As `permissible_unbalance`.
+
     Notes
     -----
-    Raises what `permissible_unbalance` raises: it is that of one kilogram.
+    It is that of one kilogram.
 
     References
     ----------

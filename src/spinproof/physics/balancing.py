@@ -229,9 +229,14 @@ def level(found: ArrayLike, coefficients: ArrayLike, rounds: int = 3000) -> Corr
     Correction
         The corrections.
 
+    Raises
+    ------
+    OutOfRangeError
+        As `correct`.
+
     Notes
     -----
-    Raises what `correct` raises. Lawson's weighting comes closer with every round and stays a
+    Lawson's weighting comes closer with every round and stays a
     little above the lowest peak.
 
     References
