@@ -12,7 +12,7 @@ from tests.web.seed import HEAD, OWNER
 from tests.web.staff import QUICK, WORD
 from tests.web.test_pages import Page
 
-from spinproof.app.calculating import CalculationDesk
+from spinproof.app.calculating import CalculationDesk, calculate
 from spinproof.app.calculators.registry import CALCULATORS
 from spinproof.app.clock import utc_now
 from spinproof.app.people import FrontDesk
@@ -145,6 +145,23 @@ def test_what_cannot_be_kept_is_said_and_nothing_is_stored(
     assert answer.status_code in {404, 422}
     assert said in unescape(answer.text)
     assert CalculationDesk(floor.shop.ledger).kept_with(JOB.job) == ()
+
+
+def test_earlier_polishes_of_a_part_are_filled_in_from_the_records(floor: FloorClient):
+    desk = CalculationDesk(floor.shop.ledger)
+    example = {
+        key: text
+        for key, text in CALCULATORS["electropolish"].example.items()
+        if not key.startswith("before")
+    }
+    unweighed = {key: text for key, text in example.items() if key != "loss"}
+    for typed in (example | {"part": "bwl01"}, unweighed | {"part": "BWL01"}, example):
+        desk.keep(calculate("electropolish", typed), HEAD, "EP-1")
+    page = asked(floor, "electropolish", part="BWL01", earlier="1")
+
+    assert 'name="before.1.removed" type="text" autocomplete="off" value="20.47 um"' in page
+    assert 'name="before.2.removed" type="text" autocomplete="off" value="31.8 um"' in page
+    assert 'name="before.3.removed" type="text" autocomplete="off" value=""' in page
 
 
 def test_a_presenter_may_calculate_and_not_keep(floor: FloorClient):

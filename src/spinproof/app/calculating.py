@@ -280,6 +280,15 @@ class CalculationDesk:
             job, unit = _place_of(records, place)
             return tuple(reversed(records.calculations(job, unit)))
 
+    def earlier(self, name: str, part: str) -> dict[str, str]:
+        """Give what earlier calculations on record fill in for a part, in any job."""
+        calculator = calculator_named(name)
+        if calculator.from_kept is None or not part:
+            return {}
+        with self._ledger.reading() as records:
+            kept = tuple(e.content for e in records.calculations() if e.content.calculator == name)
+        return dict(calculator.from_kept(part, kept))
+
     def of_head(self, name: str, unit: str) -> dict[str, str]:
         """Give what a calculator can fill in from what is known of a head."""
         calculator = calculator_named(name)

@@ -30,8 +30,8 @@ from spinproof.web.visitor import Visitor
 
 router = APIRouter()
 
-GO, PLACE = "go", "with"
-"""Keys of an address that are no inputs: calculate now; the job or head it is about."""
+GO, PLACE, EARLIER = "go", "with", "earlier"
+"""Keys of an address that are no inputs: calculate now; the job or head; what is on record."""
 SPARE_ROWS = 2
 """Empty rows that a table offers after those that are filled in."""
 
@@ -154,6 +154,8 @@ def show_calculator(
     place = request.query_params.get(PLACE, "")
     if GO not in request.query_params:
         filled = desk.of_head(name, place) if place and not typed else {}
+        if EARLIER in request.query_params:
+            typed |= desk.earlier(name, typed.get("part", ""))
         return _page(desk, me, Sheet(calculator, {**filled, **typed}, place))
     return _page(desk, me, _answered(Sheet(calculator, typed, place), shop.home.root))
 
@@ -233,7 +235,7 @@ def read_typed(calculator: Calculator, pairs: list[tuple[str, str]]) -> dict[str
     typed: dict[str, str] = {}
     taps: dict[str, set[tuple[int, int]]] = {}
     for key, text in pairs:
-        if key in {GO, PLACE} or not text.strip():
+        if key in {GO, PLACE, EARLIER} or not text.strip():
             continue
         cassette, _, slot = text.partition(".")
         if key in tapping and cassette.isdecimal() and slot.isdecimal():

@@ -7,6 +7,7 @@ from typing import NoReturn
 
 import numpy as np
 
+from spinproof.model.calculation import Calculation
 from spinproof.model.errors import OutOfRangeError
 from spinproof.model.head import HeadSpec
 from spinproof.model.judgement import Verdict
@@ -24,6 +25,7 @@ class Kind(StrEnum):
     CHOICE = "choice"
     SLOTS = "slots"
     ROWS = "rows"
+    WORDS = "words"
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,11 @@ def choice(
         hint=hint,
         explicit=explicit,
     )
+
+
+def words(name: str, label: str, example: str, hint: str = "") -> Field:
+    """Declare a field for a name or a tag that may be left out."""
+    return Field(name, label, Kind.WORDS, example=example, hint=hint, required=False)
 
 
 def slots(name: str, label: str, example: str, hint: str = "") -> Field:
@@ -240,6 +247,8 @@ class Calculator:
     """Draws the answer as an SVG text."""
     from_head: Callable[[HeadSpec], Mapping[str, str]] | None = None
     """Fills in fields from what is known of a head."""
+    from_kept: Callable[[str, tuple[Calculation, ...]], Mapping[str, str]] | None = None
+    """Fills in fields from earlier calculations of the part that is named, in order."""
     board: Callable[[Mapping[str, str]], tuple[int, int]] | None = None
     """Gives cassettes and slots each, for tapping slots, from what is typed so far."""
 

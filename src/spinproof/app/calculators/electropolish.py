@@ -12,7 +12,10 @@ from spinproof.app.calculators.calculator import (
     choice,
     quantity,
     rows,
+    words,
 )
+from spinproof.model.access import name_key
+from spinproof.model.calculation import Calculation
 from spinproof.model.judgement import Verdict
 from spinproof.model.quantity import UNITS, Dimension
 from spinproof.physics.finish import (
@@ -116,6 +119,18 @@ def _budget(inputs: Inputs, upper: float, by_weight: bool) -> Iterator[Value | W
     )
 
 
+def _earlier(part: str, kept: tuple[Calculation, ...]) -> dict[str, str]:
+    """Fill in what earlier polishes of a part took off, as kept: weighed, or the upper end."""
+    same = [each for each in kept if name_key(each.typed.get("part", "")) == name_key(part)]
+    removed = [
+        (result.high if result.high is not None else result.value)
+        for each in same
+        for result in each.results
+        if result.name in {"weighed", "bracket"} and result.leads
+    ]
+    return {f"before.{n}.removed": f"{amount:.4g} um" for n, amount in enumerate(removed, start=1)}
+
+
 def _roughness(inputs: Inputs, removal: float) -> Iterator[Value]:
     first, last, depth = (inputs.maybe(name) for name in ("ra", "ra_limit", "ra_depth"))
     if first is None or last is None or depth is None:
@@ -144,6 +159,7 @@ ELECTROPOLISH = Calculator(
     title="Electropolish",
     task="What a polish removed or will remove, and what the part can still spare.",
     fields=(
+        words("part", "Part, by its tag", "QM207LBWL01M", "Earlier polishes of it are on record."),
         choice("steel", "Steel", tuple(STEELS)),
         quantity("area", "Area that is polished", Dimension.AREA, "37.58 dm2", uncertain=True),
         quantity("density", "Density", Dimension.DENSITY, "7980 kg/m3", uncertain=True),
@@ -194,6 +210,7 @@ ELECTROPOLISH = Calculator(
         ),
     ),
     compute=_compute,
+    from_kept=_earlier,
     formula=("h = Δm / (ρ A)", "m = I t E / F", "Ra = Ra∞ + (Ra₀ − Ra∞) e^(−h/h₀)"),
     model_error="Current and time leave a factor of 1.6, for the valence is not known. A weighing "
     "is as good as area and balance; the roughness is a working model without a published value.",

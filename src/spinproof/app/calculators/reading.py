@@ -206,6 +206,8 @@ def _value(each: Field, key: str, text: str) -> Given:
         return float(parse_quantity(f"{text} %", Dimension.RATIO, where=key).value)
     if each.kind is Kind.SLOTS:
         return read_slots(text, key)
+    if each.kind is Kind.WORDS:
+        return " ".join(text.split())
     if text not in each.options:
         raise DocumentError(
             f'"{text}" is no choice', where=key, mend=f"Choose one of: {', '.join(each.options)}."
