@@ -137,7 +137,8 @@ def dry_hold_up(history: DryingHistory, bowl: WetBowl, residual: ArrayLike) -> H
     Notes
     -----
     Lumped: one temperature, one wet area. The gas leaves saturated at most, so no history dries
-    faster than the mass divided by flow times humidity. Integrated to 2e-4 of the hold-up or better.
+    faster than the mass divided by flow times humidity. Integrated to 2e-4 of the hold-up or
+    better.
     The structure itself is uncertain: two plausible ones gave odds of 0.77 and 0.97 for the same
     priors. Without calibration the dry time is known to a factor of about ten.
 
