@@ -27,7 +27,9 @@ def test_bowl_and_pocket_follow_their_matrix():
     ("mohm_cm", "seconds"), [(10, 77.06), (15, 90.55), (17, 101.70), (18, 120.94)]
 )
 def test_a_rinse_takes_the_time_of_its_balance(mohm_cm, seconds):
-    assert rinse_time(1e-2, 1e-4 / 18.183, 1e-4 / mohm_cm, 1e-4, 1e-3) == pytest.approx(seconds, abs=0.01)
+    assert rinse_time(1e-2, 1e-4 / 18.183, 1e-4 / mohm_cm, 1e-4, 1e-3) == pytest.approx(
+        seconds, abs=0.01
+    )
     assert rinse_time(1e-2, 1e-4 / 18.183, 5e-6, 1e-4, 1e-3) == np.inf
 
 
