@@ -75,6 +75,18 @@ class _TimedSigner(PdfSigner):
         return session
 
 
+class _Writer(IncrementalPdfFileWriter):
+    """Adds the signature and nothing else: the same inputs give the same bytes."""
+
+    def __init__(self, pdf: bytes) -> None:
+        super().__init__(io.BytesIO(pdf))
+        self._document_id[1] = ByteStringObject(hashlib.sha256(pdf).digest()[:16])  # else random
+
+    def _update_meta(self) -> None:
+        # the library would write the time by a clock of its own
+        pass
+
+
 def sign_pdf(pdf: bytes, key: ReleaseKey, at: datetime) -> bytes:
     """Certify a document: its signature covers the whole file and allows no change.
 
@@ -103,9 +115,7 @@ def sign_pdf(pdf: bytes, key: ReleaseKey, at: datetime) -> bytes:
     signer = _TimedSigner(metadata, _Signer(key), new_field_spec=SigFieldSpec(FIELD))
     signer.at = at
     output = io.BytesIO()
-    writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
-    renewed = ByteStringObject(hashlib.sha256(pdf).digest()[:16])
-    writer._document_id[1] = renewed  # noqa: SLF001 - else random: the same inputs give the same bytes
+    writer = _Writer(pdf)
     _finish(signer.async_sign_pdf(writer, output=output))
     return output.getvalue()
 
