@@ -29,7 +29,7 @@ def front_chart(advice: Advice) -> str:
         title="Recipes that no other beats in time, dryness and cost",
         note=f"{advice.tried} tried; size of a mark: cost, {min(costs):.3g} to {max(costs):.3g} "
         f"{advice.cost_unit} a run; the odds hold for the model, not for the head",
-        across=Axis("process time, s", min(times), max(times)),
+        across=Axis("process time, s", 0.95 * min(times), 1.02 * max(times)),
         up=Axis("dry when the recipe ends, %", max(min(*odds, 90.0) - 5, 0.0), 100.0),
         simulated=advice.simulated,
     )
@@ -47,7 +47,7 @@ def front_chart(advice: Advice) -> str:
     path = element(
         "path", d=trail, fill="none", stroke=MUTED, stroke_width=1, stroke_dasharray="3 3"
     )
-    return chart.drawn([path, *marks, *_names(advice, places)], alt)
+    return chart.drawn([path, *marks, *_names(advice, places, chart)], alt)
 
 
 def _radius(candidate: Candidate, costs: list[float]) -> float:
@@ -56,12 +56,14 @@ def _radius(candidate: Candidate, costs: list[float]) -> float:
     return SMALLEST + share * (LARGEST - SMALLEST)
 
 
-def _names(advice: Advice, places: list[tuple[float, float]]) -> list[str]:
+def _names(advice: Advice, places: list[tuple[float, float]], chart: Chart) -> list[str]:
     """Give each mark its number in the table, and name the best at each goal."""
     parts = []
     for number, ((x, y), candidate) in enumerate(zip(places, advice.front, strict=True), start=1):
         parts.append(label(x, y - 14, str(number), size=9, fill=INK, anchor="middle"))
         if candidate.best_at:
             words = ", ".join(candidate.best_at)
-            parts.append(label(x, y + 25, words, size=9, fill=MUTED, anchor="middle"))
+            late = x > chart.x.end - 120
+            at, anchor = (x - 14, "end") if late else (x + 14, "start")
+            parts.append(label(at, y + 15, words, size=9, fill=MUTED, anchor=anchor))
     return parts
