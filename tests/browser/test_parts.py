@@ -30,6 +30,11 @@ PATHS = (
     "/find?q=QM207LRTRO11",
     "/history",
     "/jobs/QA-1041/import",
+    f"/as-found/{HEAD}",
+    f"/heads/{HEAD}/gates/incoming-inspection",
+    f"/heads/{HEAD}/matters",
+    "/take-in",
+    "/second-person",
 )
 CAMERA = """
 window.BarcodeDetector = class {
