@@ -18,6 +18,10 @@ PRINTED = {
     "dm2": "dm²",
     "m3": "m³",
     "m3/h": "m³/h",
+    "m3/s": "m³/s",
+    "N.m.s": "N·m·s",
+    "N.m.s2": "N·m·s²",
+    "uS/cm": "µS/cm",
     "A.h": "A·h",
     "A/dm2": "A/dm²",
 }

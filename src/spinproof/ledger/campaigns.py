@@ -11,6 +11,7 @@ from spinproof.ledger.gating import reasons_not_to_enter, refuse_closed
 from spinproof.model.check import Checkpoint
 from spinproof.model.errors import GateClosedError, RecordError
 from spinproof.model.handover import ConfigurationEntry
+from spinproof.model.head_model import HeadModel
 from spinproof.model.job import Process
 from spinproof.model.plan import Plan
 
@@ -148,6 +149,12 @@ class CampaignRecords(ChangeRecords):
         """
         rules.require_in_scope(self.unit(plan.head))
         return self._keep("plan", plan.name, plan)
+
+    def keep_head_model(self, model: HeadModel) -> str:
+        """Keep what is known of a head for prediction, and give its SHA-256."""
+        head = model.head.designation
+        rules.require_in_scope(self.unit(head))
+        return self._keep("head-model", head, model)
 
     def close_campaign(self, head: str, closing: Closing, why: str) -> CampaignEntry:
         """Close the open campaign of a head.

@@ -30,6 +30,7 @@ from spinproof.model.handover import (
     Tally,
 )
 from spinproof.model.head import HeadSpec
+from spinproof.model.head_model import HeadModel
 from spinproof.model.judgement import Judgement
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load
@@ -160,6 +161,16 @@ class Reading(PeopleReading, TrailReading):
             for sha256, text, at in self._session.execute(query.order_by(row.kept_at, row.sha256))
         )
         return tuple(entry for entry in kept if entry.plan.head == head)
+
+    def head_models(self, head: str) -> tuple[HeadModel, ...]:
+        """Give every calibrated model that is kept of a head, in the order of keeping."""
+        self.unit(head)
+        row = tables.Document
+        query = select(row.canonical).where(row.kind == "head-model", row.name == head)
+        return tuple(
+            HeadModel.model_validate_json(text, strict=False)
+            for text in self._session.scalars(query.order_by(row.kept_at, row.sha256))
+        )
 
     def next_planned(self, head: str) -> PlannedRun | None:
         """Give the planned run to make next in the open campaign, or None when there is none."""

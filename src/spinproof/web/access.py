@@ -150,6 +150,8 @@ NEEDS: dict[str, Need] = {
     "POST /heads/{head}/plans/{sha256}/edit": write(Thing.RUNS),
     "POST /heads/{head}/plans/{sha256}/keep-out": write(Thing.RUNS),
     "POST /heads/{head}/plans/{sha256}/open": write(Thing.RUNS),
+    "GET /heads/{head}/predict": read(Thing.RUNS),
+    "POST /heads/{head}/calibrate": write(Thing.RUNS),
     "GET /desks": read(Thing.RUNS),
     "GET /desks/{desk}": read(Thing.RUNS),
     "GET /jobs/{job}/scope": read(Thing.JOB),

@@ -38,6 +38,7 @@ from spinproof.web import (
     part_pages,
     people,
     plan_pages,
+    predict_pages,
     scope_pages,
     sign_in,
     table_pages,
@@ -68,6 +69,7 @@ PAGES = (
     calculator_pages,
     customer_pages,
     plan_pages,
+    predict_pages,
 )
 """Modules of routes, in the order in which they are asked."""
 
