@@ -58,18 +58,15 @@ def test_every_calculator_is_offered_and_its_page_is_sound(floor: FloorClient):
             assert len(ids) == len(set(ids))
 
 
-@pytest.mark.parametrize("name", list(CALCULATORS))
-def test_the_page_shows_formula_source_caution_and_the_example_answered(
-    floor: FloorClient, name: str
-):
-    calculator = CALCULATORS[name]
-    page = asked(floor, name, **calculator.example, go="1")
+def test_each_page_shows_formula_source_caution_and_its_example_answered(floor: FloorClient):
+    for name, calculator in CALCULATORS.items():
+        page = asked(floor, name, **calculator.example, go="1")
 
-    assert calculator.model_error in page
-    for text in (*calculator.formula, *calculator.sources, *calculator.cautions):
-        assert text in page
-    assert "Nothing is calculated yet" not in page
-    assert "Keep this calculation" in page
+        assert calculator.model_error in page
+        for text in (*calculator.formula, *calculator.sources, *calculator.cautions):
+            assert text in page
+        assert "Nothing is calculated yet" not in page
+        assert "Keep this calculation" in page
 
 
 def test_an_answer_stands_at_its_own_address_with_its_uncertainty(floor: FloorClient):
@@ -119,6 +116,15 @@ def test_a_calculation_is_kept_with_a_head_and_listed_there_at_its_job_and_in_th
         assert f'href="{place}"' in floor.page(listing)
         assert "487.3 ± 9.7 g·mm" in floor.page(listing)
     assert "alculation kept" in floor.page(f"/history?about=unit {HEAD}")
+
+
+def test_a_list_shows_the_verdict_beside_the_number(floor: FloorClient):
+    balance = calculate("balance", CALCULATORS["balance"].example)
+    CalculationDesk(floor.shop.ledger).keep(balance, HEAD, "TT-1")
+    listed = floor.page(f"/heads/{HEAD}").partition('id="calculations"')[2]
+
+    assert "<span>undecided</span>" in listed
+    assert "52 of 64.02 g·mm" in listed
 
 
 def test_the_same_form_sent_twice_keeps_one_record(floor: FloorClient):
