@@ -1,7 +1,9 @@
 """A head's model from sealed traces of its virtual twin, and from weighings."""
 
+import dataclasses
 from pathlib import Path
 
+import numpy as np
 import pytest
 from tests.demo_files import LOWER, PARTIAL_LOAD, UPPER
 from tests.virtualhead.runs import SHORT
@@ -15,13 +17,24 @@ from spinproof.app.calibrating import (
     read_model,
     write_model,
 )
-from spinproof.app.cutting import coast_of, drain_step_of, exhaust_of, warm_up_of
-from spinproof.model.channel import Role
+from spinproof.app.cutting import (
+    EXHAUST,
+    SUBLIMATION_K,
+    coast_of,
+    drain_step_of,
+    exhaust_of,
+    warm_up_of,
+)
+from spinproof.judge.readings import Readings
+from spinproof.model.channel import CountType, Role
 from spinproof.model.errors import DocumentError
 from spinproof.model.head_model import HeadModel, Origin
-from spinproof.model.trace import Trace
+from spinproof.model.trace import Signal, Trace
+from spinproof.physics.evaporation import saturation_humidity
+from spinproof.physics.nitrogen import mass_flow_of
 from spinproof.record.trace_file import Summary, write_trace
 from spinproof.virtualhead.head import VirtualHead
+from spinproof.virtualhead.process import HoldUp
 
 SHEET = """
 head = "QM-207-L"
@@ -172,3 +185,44 @@ def test_a_model_or_a_spec_is_needed_and_not_both(tmp_path: Path):
 
 def test_a_prior_model_calls_nothing_calibrated():
     assert not any(p.origin is Origin.CALIBRATED for p in prior_model(LOWER).parameters)
+
+
+def watched(trace: Trace, first_g: float) -> Trace:
+    """Add the dew point of the exhaust to a trace, by the virtual head's own hold-up."""
+    flow, warm = (trace.role(role) for role in (Role.N2_FLOW, Role.N2_TEMPERATURE))
+    speed, rinse = Readings(trace).reference, trace.role(Role.DI_FLOW)
+    gas_c = np.interp(flow.time_s, warm.time_s, warm.values)
+    rpm = np.interp(flow.time_s, speed.time_s, speed.rpm)
+    last_water = rinse.time_s[rinse.values > 0.01][-1]
+    table = np.arange(0.0, 60.0, 0.01)
+    held = saturation_humidity(273.15 + table)
+    water, dew = HoldUp(), np.full(flow.time_s.size, -60.0)
+    water.FIRST_G = first_g
+    water.wet()
+    for i in np.flatnonzero(flow.time_s[1:] > last_water) + 1:
+        h, slm = flow.time_s[i] - flow.time_s[i - 1], flow.values[i]
+        before = water.mass_g
+        water.advance(h, slm, gas_c[i], rpm[i])
+        carried = 1e-3 * (before - water.mass_g) / (h * float(mass_flow_of(max(slm, 1.0))))
+        if carried > held[0]:
+            dew[i] = np.interp(carried, held, table)
+        elif carried > 0:
+            dew[i] = 1 / (1 / 273.15 - np.log(carried / held[0]) / SUBLIMATION_K) - 273.15
+    channel = flow.channel.model_copy(
+        update={
+            "name": EXHAUST, "role": Role.OTHER, "type": CountType.F64, "unit": "degC",
+            "scale": 1.0, "offset": 0.0, "missing": None,
+        }
+    )  # fmt: skip
+    signal = Signal(channel, flow.time_s, dew)
+    return dataclasses.replace(trace, signals={**trace.signals, EXHAUST: signal})
+
+
+def test_a_dew_point_in_the_exhaust_tells_hold_up_and_conductance(traces: list[Trace]):
+    seen = [watched(trace, first_g) for trace, first_g in zip(traces, (0.9, 1.0, 1.1), strict=True)]
+
+    model = calibrated(LOWER, seen, None, "")
+
+    assert model.parameter("hold_up_g").value == pytest.approx(1.0, rel=0.1)
+    assert model.parameter("conductance_m3_s").value == pytest.approx(0.01, rel=0.15)
+    assert model.parameter("conductance_m3_s").basis == "exhaust, 3 runs"

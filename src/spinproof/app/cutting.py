@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 KELVIN = 273.15
 EXHAUST = "exhaust dew point"
 """Name of the channel, in degC, that says how wet the gas leaves."""
+SUBLIMATION_K = 2.834e6 / 461.5
+"""Heat of sublimation of ice over the gas constant of vapour: Clausius and Clapeyron. [K]"""
 ABOVE_POSITIONER = 1.2
 """A coast-down is used down to this many times the speed at which the positioner may come out."""
 SWITCHED_S = 1.0
@@ -174,7 +176,7 @@ def exhaust_of(trace: Trace) -> Exhaust | None:
     if time.size < 2:
         return None
     gas = mass_flow_of(np.maximum(_at(flow, time), 0.0))
-    rate = gas * saturation_humidity(KELVIN + dew)
+    rate = gas * _humidity(dew)
     parts = np.diff(time) * (rate[1:] + rate[:-1]) / 2
     history = DryingHistory(
         time,
@@ -183,6 +185,13 @@ def exhaust_of(trace: Trace) -> Exhaust | None:
         KELVIN + np.clip(_at(warm, time), 1.0, 95.0),
     )
     return Exhaust(_run(trace), history, np.concatenate([[0.0], np.cumsum(parts)]))
+
+
+def _humidity(dew_c: Array) -> Array:
+    """Give the humidity ratio of gas by its dew point, or its frost point below 0 °C."""
+    frozen = KELVIN + np.minimum(dew_c, 0.0)
+    fall = np.exp(SUBLIMATION_K * (1 / KELVIN - 1 / frozen))
+    return np.asarray(saturation_humidity(KELVIN + np.maximum(dew_c, 0.0)) * fall)
 
 
 def _run(trace: Trace) -> CalibrationRun:
