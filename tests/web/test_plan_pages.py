@@ -78,7 +78,7 @@ def test_a_plan_shows_its_measures_beside_ordinary_generators(client: httpx.Clie
 
 
 def test_its_figures_are_drawings_with_an_alternative(client: httpx.Client, plan: str):
-    for name in ("coverage.svg", "warmth.svg"):
+    for name in ("coverage.svg", "fill.svg", "warmth.svg"):
         drawing = client.get(f"{plan}/{name}")
         assert drawing.headers["content-type"].startswith("image/svg+xml")
         assert re.search("<title>[^<]{20,}</title>", drawing.text)

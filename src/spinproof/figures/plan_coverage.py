@@ -115,6 +115,47 @@ def warmth_chart(forecast: Forecast) -> str:
     return drawing(WIDTH, HEIGHT, alt, parts)
 
 
+def fill_chart(view: CoverageView) -> str:
+    """Draw how far feasible recipes lie from the nearest run: what a plan leaves out.
+
+    Parameters
+    ----------
+    view : CoverageView
+        The plan's distances of feasible points, at 0, 5 ... 100 % of them.
+
+    Returns
+    -------
+    str
+        The figure, 720 CSS px wide.
+    """
+    far = max(view.fill_distances, default=0.0) or 1.0
+    steps = max(len(view.fill_distances) - 1, 1)
+    across, up = Scale(0, steps, 46, WIDTH - 12), Scale(0, far, HEIGHT - 30, 20)
+    parts = [line(46, up(y), WIDTH - 12, up(y), stroke=RULE) for y in (0.0, far / 2, far)]
+    parts += [
+        label(40, up(y) + 3, f"{y:.2f}", size=9, fill=MUTED, anchor="end")
+        for y in (0.0, far / 2, far)
+    ]
+    points = " ".join(
+        f"{across(place):.1f},{up(distance):.1f}"
+        for place, distance in enumerate(view.fill_distances)
+    )
+    parts.append(element("polyline", points=points, fill="none", stroke=BLUE, stroke_width=1.6))
+    parts.append(label(46, 12, "distance to the nearest run, in the unit cube", size=9.5))
+    parts += [
+        label(
+            across(steps * share / 100), HEIGHT - 8, f"{share} %", size=9, fill=MUTED, anchor=where
+        )
+        for share, where in ((0, None), (50, "middle"), (100, "end"))
+    ]
+    half = view.fill_distances[steps // 2] if view.fill_distances else 0.0
+    alt = (
+        f"Distance of feasible recipes to the nearest run: half of them lie within {half:.2f},"
+        f" all within {far:.2f} of the unit cube."
+    )
+    return drawing(WIDTH, HEIGHT, alt, parts)
+
+
 def _pair(view: CoverageView, first: int, second: int, x: float, y: float) -> str:
     return "".join(
         _point(

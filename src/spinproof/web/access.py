@@ -144,6 +144,7 @@ NEEDS: dict[str, Need] = {
     "POST /heads/{head}/plans": write(Thing.RUNS),
     "GET /heads/{head}/plans/{sha256}": read(Thing.RUNS),
     "GET /heads/{head}/plans/{sha256}/coverage.svg": read(Thing.RUNS),
+    "GET /heads/{head}/plans/{sha256}/fill.svg": read(Thing.RUNS),
     "GET /heads/{head}/plans/{sha256}/warmth.svg": read(Thing.RUNS),
     "GET /heads/{head}/plans/{sha256}/plan_unit.csv": read(Thing.RUNS),
     "GET /heads/{head}/plans/{sha256}/plan_levels.csv": read(Thing.RUNS),

@@ -16,7 +16,7 @@ from spinproof.app.plan_desk import (
     moving,
     pinning,
 )
-from spinproof.figures.plan_coverage import coverage_matrix, warmth_chart
+from spinproof.figures.plan_coverage import coverage_matrix, fill_chart, warmth_chart
 from spinproof.model.access import Thing
 from spinproof.model.errors import DocumentError
 from spinproof.model.plan import Ban, Bound, Budgets, Factor, Plan
@@ -170,6 +170,12 @@ def _plan(
 def draw_coverage(desk: Desk, head: str, sha256: str) -> Response:
     """Draw how a plan lies in the envelope."""
     return Response(coverage_matrix(desk.coverage(head, sha256)), media_type="image/svg+xml")
+
+
+@router.get("/heads/{head}/plans/{sha256}/fill.svg")
+def draw_fill(desk: Desk, head: str, sha256: str) -> Response:
+    """Draw how far feasible recipes lie from the runs of a plan."""
+    return Response(fill_chart(desk.coverage(head, sha256)), media_type="image/svg+xml")
 
 
 @router.get("/heads/{head}/plans/{sha256}/warmth.svg")
