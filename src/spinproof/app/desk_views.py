@@ -169,7 +169,7 @@ def _teardown(head: AtDesk) -> Card | None:
         ("positions on record", f"{done} of {len(file.positions)}"),
         ("open findings", str(_open_findings(file))),
     )
-    return _card(head, lead, head.here, figures=figures)
+    return _card(head, lead, f"{head.here}/gates/teardown", figures=figures)
 
 
 def _inspection(head: AtDesk) -> Card | None:
