@@ -260,8 +260,8 @@ def _short(value: float) -> str:
 
 
 def _percent(share: float) -> str:
-    if share in {0.0, 1.0}:
-        return "< 0.1 %" if share == 0.0 else "> 99.9 %"
+    if share < 0.001 or share > 0.999:
+        return "< 0.1 %" if share < 0.001 else "> 99.9 %"
     return f"{100 * share:.1f} %"
 
 

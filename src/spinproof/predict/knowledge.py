@@ -13,7 +13,7 @@ LOGARITHMIC = frozenset({"bowl_volume_l", "hold_up_g", "conductance_m3_s"})
 """Parameters whose fits are of logarithms."""
 _SMALLEST = 1e-12
 
-_ASSUMED = "assumption: no published value, decides the answer"
+_ASSUMED = "assumed, no published value"
 _USUAL = "common practice, no source"
 _PRIORS: tuple[tuple[str, str, str, float, float, float, Shape, str], ...] = (
     (
