@@ -9,6 +9,7 @@ import pytest
 from tests.dossier.handover_example import example, small_example
 
 from spinproof.dossier.document import CAUTIONS, Seal, figures, render_document
+from spinproof.dossier.front_pages import plan_summary
 from spinproof.dossier.statements import make_statements
 from spinproof.files.digest import sha256_of_file
 from spinproof.model.errors import PackageError
@@ -197,3 +198,10 @@ def test_a_real_job_shows_simulated_nowhere(tmp_path):
 
     assert "SIMULATED" not in "".join(text_of(render(handover, tmp_path)))
     assert not any("SIMULATED" in svg for svg in figures(handover).values())
+
+
+def test_edits_of_a_plan_are_told(handover):
+    edited = handover.plan.model_copy(update={"edits": ("Pinned run 9, inside 3.",)})
+
+    assert ["Edited by hand", "Pinned run 9, inside 3."] in plan_summary(edited)["rows"]
+    assert not [row for row in plan_summary(handover.plan)["rows"] if row[0] == "Edited by hand"]

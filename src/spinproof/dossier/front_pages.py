@@ -149,6 +149,7 @@ def plan_summary(plan: Plan) -> Content:
             ["If every run counts", f"bound {bound(plan.reliability_if_clean)}"],
             ["Seed", f"{plan.seed}; the same seed and envelope give the same plan"],
             ["Share of the envelope", f"{100 * plan.feasible_share:.0f} % of its box is feasible"],
+            *(["Edited by hand", text] for text in plan.edits),
         ],
         "restart_rule": plan.restart_rule,
     }
