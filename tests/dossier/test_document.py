@@ -200,8 +200,9 @@ def test_a_real_job_shows_simulated_nowhere(tmp_path):
     assert not any("SIMULATED" in svg for svg in figures(handover).values())
 
 
-def test_edits_of_a_plan_are_told(handover):
-    edited = handover.plan.model_copy(update={"edits": ("Pinned run 9, inside 3.",)})
+def test_edits_of_a_plan_are_told():
+    plan = small_example().handover.plan
+    edited = plan.model_copy(update={"edits": ("Pinned run 9, inside 3.",)})
 
     assert ["Edited by hand", "Pinned run 9, inside 3."] in plan_summary(edited)["rows"]
-    assert not [row for row in plan_summary(handover.plan)["rows"] if row[0] == "Edited by hand"]
+    assert not [row for row in plan_summary(plan)["rows"] if row[0] == "Edited by hand"]
