@@ -38,6 +38,7 @@ bench: $(READY) ## print the speed of the main jobs, as ratios in one run
 	@$(BIN)/python -m bench.plans
 	@$(BIN)/python -m bench.drying
 	@$(BIN)/python -m bench.slots
+	@$(BIN)/python -m bench.prediction
 
 serve: $(READY) ## serve the pages of the demo's home folder
 	@$(BIN)/spinproof serve --home out/demo
