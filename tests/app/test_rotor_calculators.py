@@ -154,6 +154,7 @@ def test_a_run_after_correction_shows_what_is_left_with_its_uncertainty():
         (without(BALANCE, "readings.3"), 'the run "trial in plane 2" has no reading at 900 rpm'),
         (BALANCE | {"trials.1.mass": "0 g"}, "trial mass of every trial run"),
         (BALANCE | {"readings.2.speed": "960 rpm"}, "has no reading at 900 rpm"),
+        (BALANCE | {"holes": "1e9"}, "holes share no correction"),
         (BALANCE | {"trials.2.plane": "1"}, "do not belong to plane 1, or to planes 1 and 2"),
         (without(BALANCE, "readings.2.phase_2"), "lacks its amplitude or its phase"),
         (

@@ -29,3 +29,14 @@ def test_a_level_is_named_and_lies_inside():
     assert text == course(
         "Oxygen", [0.0, 9.0], [20.9, 20.5], unit="%", level=Level(19.5, "too low")
     )
+
+
+@pytest.mark.parametrize(
+    ("end", "unit"),
+    [(2.0, "s"), (100.0, "s"), (600.0, "min"), (2e4, "h"), (1e6, "days"), (1e300, "days")],
+)
+def test_time_is_marked_in_the_unit_that_gives_short_numbers(end: float, unit: str):
+    text = course("Oxygen", [0.0, end], [20.9, 20.5], unit="%")
+
+    assert f"time in {unit}" in text
+    assert text.count("<text") < 20

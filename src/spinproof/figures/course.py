@@ -3,12 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from spinproof.figures.axes import Scale, round_ticks, second_ticks, tick_text
+from spinproof.figures.axes import Scale, round_ticks, tick_text
 from spinproof.figures.palette import BLUE, INK, MUTED, RULE, VERMILLION
 from spinproof.figures.svg import drawing, element, label, line, number
 
 WIDTH, HEIGHT = 640.0, 300.0
 LEFT, RIGHT, TOP, FOOT = 64.0, 18.0, 46.0, 44.0
+UNITS_OF_TIME = ((86400.0, "days"), (3600.0, "h"), (60.0, "min"), (1.0, "s"))
 
 
 @dataclass(frozen=True)
@@ -65,8 +66,7 @@ def course(
         [
             label(LEFT, 24, f"{title}, in {unit}", size=14, weight="600"),
             *(_rung(tick, up) for tick in ticks),
-            *(_post(tick, across) for tick in second_ticks(times[-1], 8)),
-            label(WIDTH - RIGHT, HEIGHT - 8, "time in s", size=12, fill=MUTED, anchor="end"),
+            *_posts(times[-1], across),
             *_level(level, up),
             element("polyline", points=points, fill="none", stroke=BLUE, stroke_width=2.6),
         ],
@@ -79,11 +79,19 @@ def _rung(tick: float, up: Scale) -> str:
     return line(LEFT, y, WIDTH - RIGHT, y, stroke=RULE) + text
 
 
-def _post(tick: float, across: Scale) -> str:
-    x = across(tick)
+def _posts(end: float, across: Scale) -> list[str]:
+    """Mark the axis of time, in the unit that gives short numbers."""
+    seconds, unit = next(
+        ((size, name) for size, name in UNITS_OF_TIME if end >= 3 * size), UNITS_OF_TIME[-1]
+    )
     foot = HEIGHT - FOOT
-    text = label(x, foot + 18, tick_text(tick), size=12, fill=MUTED, anchor="middle")
-    return line(x, foot, x, foot + 5, stroke=INK) + text
+    drawn = [label(WIDTH - RIGHT, HEIGHT - 8, f"time in {unit}", size=12, fill=MUTED, anchor="end")]
+    for tick in round_ticks(0.0, end / seconds, 6):
+        x = across(tick * seconds)
+        if x <= WIDTH - RIGHT + 0.5:
+            text = label(x, foot + 18, tick_text(tick), size=12, fill=MUTED, anchor="middle")
+            drawn += [line(x, foot, x, foot + 5, stroke=INK), text]
+    return drawn
 
 
 def _level(level: Level | None, up: Scale) -> list[str]:

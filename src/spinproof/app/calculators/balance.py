@@ -15,6 +15,7 @@ from spinproof.app.calculators.calculator import (
     Inputs,
     Value,
     Words,
+    cannot_say,
     choice,
     number,
     quantity,
@@ -37,6 +38,7 @@ from spinproof.physics.balancing_spread import Spread, correction_spread, residu
 from spinproof.physics.trial_mass import split_to_neighbours
 
 WAYS = ("against the rotation", "with the rotation")
+MOST_HOLES = 360
 MOST_DRIFT = 0.05
 """Relative change of the run as found that is still called the same rotor. Common practice."""
 GRAM, GRAM_MM, DEGREE = UNITS["g"].factor, UNITS["g.mm"].factor, UNITS["deg"].factor
@@ -179,10 +181,16 @@ def _plane(job: _Job, plane: int, inputs: Inputs) -> Iterator[Value | Words]:
 
 def _split(mass: complex, inputs: Inputs) -> list[tuple[float, float]]:
     """Give the holes that share a correction: angle [rad] and mass [kg]."""
-    holes = int(inputs.maybe("holes") or 0)
-    if holes < 3:
+    holes = inputs.maybe("holes")
+    if holes is None:
         return []
-    angles = (inputs.maybe("first_hole") or 0.0) + 2 * math.pi * np.arange(holes) / holes
+    if not (holes.is_integer() and 3 <= holes <= MOST_HOLES):
+        cannot_say(
+            f"{holes:g} holes share no correction",
+            f"Give a whole number from 3 to {MOST_HOLES}, or leave it empty.",
+            "holes",
+        )
+    angles = (inputs.maybe("first_hole") or 0.0) + 2 * math.pi * np.arange(int(holes)) / holes
     shares = split_to_neighbours(mass, angles)
     return [
         (float(at) % (2 * math.pi), float(share))
