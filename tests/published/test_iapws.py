@@ -59,9 +59,7 @@ def test_vapour_pressure_agrees_with_the_release():
     ],
 )
 def test_the_ionization_constant_agrees_with_the_releases_table(kelvin, g_cm3, exponent):
-    assert ionization_exponent(kelvin, 1000 * g_cm3) == pytest.approx(
-        exponent, abs=1e-6
-    )
+    assert ionization_exponent(kelvin, 1000 * g_cm3) == pytest.approx(exponent, abs=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -49,7 +49,8 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             (
                 OPEN,
-                "Somebody can act on it now: a check whose turn it is, a finding, a nonconformance.",
+                "Somebody can act on it now: a check whose turn it is, a finding, or a "
+                "nonconformance.",
             ),
             (WAITING, "Something else comes first; the page says what."),
             (REPEAT, "It was passed, and a change since then took the ground from under it."),
