@@ -13,10 +13,13 @@ from tests.web.staff import WORD
 
 from spinproof.app.clock import utc_now
 from spinproof.app.desk_views import Desk
+from spinproof.app.shop import shop_rules
+from spinproof.ledger.measuring import Answered
 from spinproof.ledger.shop_entries import Deed, Meaning
 from spinproof.model.attestation import Decontamination, Direction
 from spinproof.model.matter import Nonconformance
 from spinproof.model.part import Severity
+from spinproof.model.quantity import Quantity
 
 GATES = f"/heads/{HEAD}/gates"
 BUILD, DRY, WET = (f"{GATES}/{point}" for point in ("build", "dry-test", "wet-test"))
@@ -80,6 +83,29 @@ def test_a_check_that_was_made_shows_on_its_gate(floor: FloorClient):
 
     assert "1</b> of 20 checks stand" in floor.page(DRY)
     assert "Next: D-02 Protective bonding" in floor.page(DRY)
+
+
+def test_a_finished_check_shows_its_readings_with_margin_probability_and_rule(floor: FloorClient):
+    make_check(floor.shop, "D-01")
+    with floor.shop.ledger.transaction("TT-1", floor.shop.later()) as records:
+        for reading in shop_rules().check("D-02").readings:
+            answered = Answered(reading.name, words="door frame")
+            if reading.unit:
+                value = Quantity(value=0.05, unit=reading.unit)
+                answered = Answered(reading.name, quantity=value, instrument="LO-1")
+            records.answer_reading(HEAD, "D-02", answered)
+    before = floor.page(DRY)
+    with floor.shop.ledger.transaction("TT-1", floor.shop.later()) as records:
+        records.finish_check(HEAD, "D-02", Deed("finished"))
+
+    page = floor.page(DRY)
+
+    assert "0.05" not in before
+    assert "Largest bonding resistance: <b>0.0500 ± 0.0080 Ω</b>" in page
+    assert "Margin: 0.0500 Ω inside; probability that the true value lies inside >0.999" in page
+    assert "Rule: guarded by 1.645 u" in page
+    assert "Part with the largest value: door frame" in page
+    assert "questions answered yes." in page
 
 
 def sign(floor: FloorClient, signer: str, answer: str):

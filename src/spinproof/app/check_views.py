@@ -118,6 +118,23 @@ class CheckLine:
     """Why it may not be made now."""
     settled: bool
     """Whether a gate may rest on it."""
+    found: tuple[tuple[str, AnswerView], ...]
+    """What was read, by reading, once the check is finished."""
+
+    @property
+    def measured(self) -> tuple[tuple[str, AnswerView], ...]:
+        """Give what is a number."""
+        return tuple(each for each in self.found if each[1].value is not None)
+
+    @property
+    def answered_yes(self) -> int:
+        """How many questions were answered with yes."""
+        return sum(answer.yes is True for _, answer in self.found)
+
+    @property
+    def otherwise(self) -> tuple[tuple[str, AnswerView], ...]:
+        """Give what is neither a number nor a yes."""
+        return tuple(a for a in self.found if a[1].value is None and a[1].yes is not True)
 
     @property
     def may_be_made(self) -> bool:
@@ -197,7 +214,14 @@ def _line(file: HeadFile, check: CheckTemplate) -> CheckLine:
     refusals = () if settled else reasons_not_to_check(file, check)
     if word == OPEN and refusals:
         word = WAITING
-    return CheckLine(check.id, check.title, word, reasons, refusals, settled)
+    finished = standing.standing_of(file, check.id).result is not None
+    answers = standing.answers_of(file, check.id) if finished else {}
+    found = tuple(
+        (reading.name, _answer(file, answers[reading.name]))
+        for reading in check.readings
+        if reading.name in answers
+    )
+    return CheckLine(check.id, check.title, word, reasons, refusals, settled, found)
 
 
 def _state(file: HeadFile, check: CheckTemplate) -> tuple[str, tuple[str, ...]]:
