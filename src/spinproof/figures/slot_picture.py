@@ -13,7 +13,9 @@ SEAT = 0.62 * ROTOR_R
 """Where the cassettes are drawn. [CSS px]"""
 MOST_PULL = 3.0
 """Multiple of the limit at which the stroke of the unbalance reaches the rim."""
-LEGEND_H = 26.0
+LEGEND_H, LEGEND_W = 26.0, 260.0
+LETTER_W = 6.6
+"""Width that a letter of the words below takes at most, in the mean. [CSS px]"""
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,8 @@ def slot_picture(
     """
     several = len(cassettes) > 1
     rotor_w = 2 * ROTOR_R + 2 * EDGE if several else 0.0
-    width = max(2 * EDGE + rotor_w + len(cassettes) * (STRIP_W + GAP), 420.0)
+    told_w = LEGEND_W + LETTER_W * len(words)
+    width = 2 * EDGE + max(rotor_w + len(cassettes) * (STRIP_W + GAP), told_w, 420.0 - 2 * EDGE)
     height = TITLE_H + 24 + max(slots * ROW_H, 2 * ROTOR_R if several else 0.0) + LEGEND_H + EDGE
     counts = ", ".join(
         f"cassette {n}: {len(c.loaded)} wafers"
@@ -71,7 +74,7 @@ def slot_picture(
     for number, cassette in enumerate(cassettes, start=1):
         left = EDGE + rotor_w + (number - 1) * (STRIP_W + GAP)
         children.append(_strip(cassette, slots, left, number))
-    children += [_legend(height - EDGE), label(EDGE + 260, height - EDGE + 4, words, size=12)]
+    children += [_legend(height - EDGE), label(EDGE + LEGEND_W, height - EDGE + 4, words, size=12)]
     return drawing(width, height, f"{title}. {counts}. {words}".strip(), children)
 
 
