@@ -410,7 +410,7 @@ def test_nothing_listens_wider_until_an_owner_has_a_password(tmp_path: Path):
     bench.ledger.close()
     for wider in ({"host": "0.0.0.0"}, {"allowed_hosts": ("bench.shop",)}):  # noqa: S104 - asked for
         with pytest.raises(GateClosedError, match="no owner has a password"):
-            serve(bench.home, port=0, **wider)
+            serve(bench.home, port=0, plain=True, **wider)
 
 
 def test_from_other_machines_the_owner_signs_in_first_with_the_code(tmp_path: Path):
