@@ -14,7 +14,7 @@ from spinproof.model.recipe import Recipe
 from spinproof.model.run import Purpose, RunHeader
 from spinproof.model.software import SOFTWARE
 from spinproof.model.trace import Trace
-from spinproof.record.imports import import_table
+from spinproof.record.imports import import_table, table_kind
 from spinproof.record.journal import SUFFIX
 from spinproof.record.recorder import Pace, record_run
 from spinproof.record.recorder import Progress as Progress
@@ -110,15 +110,14 @@ def service_stand(address: StandAddress, channels: ChannelMap) -> None:
 
 
 def take_in_table(path: Path, order: RunOrder, traces: Path) -> Trace:
-    """Take in a trace that was recorded elsewhere, as CSV or Parquet.
+    """Take in a trace that was recorded elsewhere, as CSV, Parquet, TDMS or MDF 4.
 
     Raises
     ------
     TraceError
         If the file does not hold what the channel map promises.
     """
-    kind = path.suffix.lstrip(".").lower() or "file"
-    header = _header(order, source=kind, identity=f"file {path.name}", simulated=False)
+    header = _header(order, source=table_kind(path), identity=f"file {path.name}", simulated=False)
     return import_table(path, header, traces)
 
 

@@ -109,7 +109,7 @@ def record(
 
 
 def import_trace(
-    table: Annotated[Path, typer.Argument(help="CSV or Parquet, recorded elsewhere.")],
+    table: Annotated[Path, typer.Argument(help="CSV, Parquet, TDMS or MDF 4, recorded elsewhere.")],
     head: HeadFile,
     channels: ChannelsFile,
     recipe: RecipeFile,

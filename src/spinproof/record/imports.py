@@ -1,10 +1,9 @@
-"""Traces that were recorded elsewhere: CSV and Parquet tables, and sealed traces of our own.
+"""Traces that were recorded elsewhere: tables, measurement files, sealed traces of our own.
 
 A column is called "name [unit]", by the channel map's own names and units; the time, "time [s]".
 Further columns are left out. Readings are kept as they stand there; counters and bits stay whole.
 """
 
-import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -13,12 +12,24 @@ from numpy.typing import NDArray
 
 from spinproof.files.durable import storage_errors, write_durably
 from spinproof.model.channel import Channel, CountType, Role
-from spinproof.model.errors import TraceError, UnitError
+from spinproof.model.errors import TraceError
 from spinproof.model.run import Ending, Incident, IncidentKind, RunHeader
 from spinproof.model.trace import Signal, Trace
 from spinproof.record.blocks import count_type
 from spinproof.record.incidents import find_channel_incidents, find_time_gaps
-from spinproof.record.tables import Column, Table, is_parquet, read_csv, read_parquet
+from spinproof.record.mdf import is_mdf, read_mdf
+from spinproof.record.tables import (
+    TIME,
+    Column,
+    Table,
+    check_rises,
+    check_unit,
+    is_parquet,
+    read_csv,
+    read_parquet,
+    split_cell,
+)
+from spinproof.record.tdms import is_tdms, read_tdms
 from spinproof.record.trace_file import (
     SUFFIX,
     Summary,
@@ -27,8 +38,6 @@ from spinproof.record.trace_file import (
     write_trace,
 )
 
-_TIME = "time"
-_HEADER_CELL = re.compile(r"(?P<name>.*?)\s*(\[(?P<unit>[^\[\]]*)\])?\s*")
 _WHOLE = {
     Role.TACH_COUNT,
     Role.TACH_EDGE,
@@ -47,7 +56,7 @@ def import_table(path: Path, header: RunHeader, folder: Path) -> Trace:
     Parameters
     ----------
     path : Path
-        A CSV or Parquet table, or a sealed trace.
+        A CSV or Parquet table, a TDMS or MDF 4 file, or a sealed trace; told by content.
     header : RunHeader
         What is known about the run; its channel map names the columns and their units.
     folder : Path
@@ -63,11 +72,28 @@ def import_table(path: Path, header: RunHeader, folder: Path) -> Trace:
     TraceError and UnitError name the column, and the line where there is one; nothing is stored
     then.
     """
-    if not is_parquet(path):
-        return _seal_table(read_csv(path), header, folder)
-    if is_sealed(path):
+    if is_parquet(path) and is_sealed(path):
         return _take_in(path, header, folder)
-    return _seal_table(read_parquet(path), header, folder)
+    return _seal_table(_read_table(path, header), header, folder)
+
+
+def table_kind(path: Path) -> str:
+    """Tell what a file is by its first bytes: tdms, mdf, parquet, else csv."""
+    kinds = {"tdms": is_tdms, "mdf": is_mdf, "parquet": is_parquet}
+    return next((kind for kind, fits in kinds.items() if fits(path)), "csv")
+
+
+def _read_table(path: Path, header: RunHeader) -> Table:
+    names = {channel.name for channel in header.channel_map.channels}
+    match table_kind(path):
+        case "tdms":
+            return read_tdms(path, names)
+        case "mdf":
+            return read_mdf(path, names)
+        case "parquet":
+            return read_parquet(path)
+        case _:
+            return read_csv(path)
 
 
 def _take_in(path: Path, header: RunHeader, folder: Path) -> Trace:
@@ -100,7 +126,7 @@ def _seal_table(table: Table, header: RunHeader, folder: Path) -> Trace:
     channels = header.channel_map.channels
     cells = _match_columns(table, channels)
     fastest_hz = max(channel.sample_rate_hz for channel in channels)
-    time_s = _read_time(table, cells[_TIME], fastest_hz)
+    time_s = _read_time(table, cells[TIME], fastest_hz)
     signals: dict[str, Signal] = {}
     incidents = list(find_time_gaps(time_s, 1 / fastest_hz))
     for channel in channels:
@@ -134,13 +160,12 @@ def _engineering(channel: Channel) -> Channel:
 
 
 def _match_columns(table: Table, channels: Sequence[Channel]) -> dict[str, str]:
-    wanted = {_TIME: "s"} | {channel.name: channel.unit for channel in channels}
+    wanted = {TIME: "s"} | {channel.name: channel.unit for channel in channels}
     cells: dict[str, str] = {}
     for cell in table.names:
-        match = _HEADER_CELL.fullmatch(cell)
-        name, unit = (match["name"], match["unit"]) if match else (cell, None)
+        name, unit = split_cell(cell)
         if name in wanted:
-            _check_unit(table.path, name, unit, wanted[name])
+            check_unit(table.path, name, unit, wanted[name])
             cells[name] = cell
     absent = [f'"{name} [{unit}]"' for name, unit in wanted.items() if name not in cells]
     if absent:
@@ -152,16 +177,6 @@ def _match_columns(table: Table, channels: Sequence[Channel]) -> dict[str, str]:
     return cells
 
 
-def _check_unit(path: Path, name: str, unit: str | None, expected: str) -> None:
-    if unit != expected:
-        found = "states no unit" if unit is None else f'is in "{unit}"'
-        raise UnitError(
-            f'the column "{name}" {found}; the channel map reads it in "{expected}"',
-            where=f"{path}, header",
-            mend=f'Export it as "{name} [{expected}]", or correct the unit in the channel map.',
-        )
-
-
 def _read_time(table: Table, cell: str, rate_hz: float) -> NDArray[np.float64]:
     if len(table.places) < 2:
         raise TraceError(
@@ -170,16 +185,7 @@ def _read_time(table: Table, cell: str, rate_hz: float) -> NDArray[np.float64]:
             mend="Export the rows as well as the header.",
         )
     time_s = table.read(cell).values
-    wrong = ~np.isfinite(time_s) | (np.diff(time_s, prepend=-np.inf) <= 0)
-    if wrong.any():
-        at = int(np.argmax(wrong))
-        raise TraceError(
-            f"the time does not rise: {time_s[at]:g} s follows {time_s[at - 1]:g} s"
-            if at and np.isfinite(time_s[at])
-            else "the time is missing",
-            where=f"{table.path}, {table.places[at]}",
-            mend="Export the rows in the order of their time, each with its own.",
-        )
+    check_rises(time_s, lambda at: f"{table.path}, {table.places[at]}")
     step_s = float(np.median(np.diff(time_s)))
     if abs(step_s * rate_hz - 1) > _RATE_TOLERANCE:
         raise TraceError(

@@ -14,8 +14,11 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from spinproof.files.durable import storage_errors
-from spinproof.model.errors import TraceError
+from spinproof.model.errors import TraceError, UnitError
 
+TIME = "time"
+"""Name of the column that says when."""
+_HEADER_CELL = re.compile(r"(?P<name>.*?)\s*(\[(?P<unit>[^\[\]]*)\])?\s*")
 _EXPORT = "Export it anew: comma between cells, point in numbers, one header line, UTF-8."
 _NUMBER = re.compile(
     r"([+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?(nan|inf))?", re.IGNORECASE | re.ASCII
@@ -63,6 +66,49 @@ class Table:
     names: Sequence[str]
     places: Sequence[str]
     read: Callable[[str], Column]
+
+
+def split_cell(cell: str) -> tuple[str, str | None]:
+    """Split "name [unit]" into both; the unit is None where none is stated."""
+    match = _HEADER_CELL.fullmatch(cell)
+    return (match["name"], match["unit"]) if match else (cell, None)
+
+
+def check_unit(path: Path, name: str, unit: str | None, expected: str) -> None:
+    """Refuse a column in another unit than expected, or in none.
+
+    Raises
+    ------
+    UnitError
+        Naming both units.
+    """
+    if unit != expected:
+        found = "states no unit" if unit is None else f'is in "{unit}"'
+        raise UnitError(
+            f'the column "{name}" {found}; the channel map reads it in "{expected}"',
+            where=f"{path}, header",
+            mend=f'Export it as "{name} [{expected}]", or correct the unit in the channel map.',
+        )
+
+
+def check_rises(time_s: NDArray[np.float64], place: Callable[[int], str]) -> None:
+    """Refuse a time that is missing or does not rise.
+
+    Raises
+    ------
+    TraceError
+        Naming the place.
+    """
+    wrong = ~np.isfinite(time_s) | (np.diff(time_s, prepend=-np.inf) <= 0)
+    if wrong.any():
+        at = int(np.argmax(wrong))
+        raise TraceError(
+            f"the time does not rise: {time_s[at]:g} s follows {time_s[at - 1]:g} s"
+            if at and np.isfinite(time_s[at])
+            else "the time is missing",
+            where=place(at),
+            mend="Export the rows in the order of their time, each with its own.",
+        )
 
 
 def is_parquet(path: Path) -> bool:
@@ -188,11 +234,22 @@ def _check_header(header: Sequence[str], path: Path) -> None:
         raise TraceError(
             "the cells are not separated by commas", where=f"{path}, line 1", mend=_EXPORT
         )
-    twice = sorted({name for name in header if header.count(name) > 1})
+    check_names(header, f"{path}, line 1")
+
+
+def check_names(names: Sequence[str], where: str) -> None:
+    """Refuse two columns of one name.
+
+    Raises
+    ------
+    TraceError
+        Naming the column.
+    """
+    twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise TraceError(
             f"two columns are called {twice[0]}",
-            where=f"{path}, line 1",
+            where=where,
             mend="Give each column a name of its own.",
         )
 
