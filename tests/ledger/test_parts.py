@@ -136,6 +136,16 @@ def test_an_exchange_that_nobody_accepted_raises_a_nonconformance(floor: Floor):
     assert len(floor.file().of_kind(MatterKind.NONCONFORMANCE)) == 1
 
 
+def test_another_part_is_an_exchange_whatever_is_claimed_of_it(floor: Floor):
+    cleaned = Provenance.CLEANED
+    floor.do("AS-2", lambda r: r.add_part("QA-1041", "MOT", Piece(MOTOR, "motor"), cleaned))
+    floor.lock()
+    exchange(floor, "MOT", MOTOR, Deed("it was on the bench"))
+
+    asked = floor.file().of_kind(MatterKind.NONCONFORMANCE)
+    assert [matter.content.position for matter in asked] == ["MOT"]
+
+
 def test_scrap_is_final_and_its_tag_is_never_used_again(floor: Floor):
     bring(floor, NEW_VALVE, "VDI")
     floor.lock()

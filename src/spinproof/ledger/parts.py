@@ -5,7 +5,7 @@ import json
 from spinproof.ledger import rules
 from spinproof.ledger import shop_tables as shop
 from spinproof.ledger.entries import UnitKind
-from spinproof.ledger.rulebook.identity import is_exchange_agreed
+from spinproof.ledger.rulebook.identity import came_from, is_exchange_agreed
 from spinproof.ledger.shop_entries import Deed, PartEntry, Piece, VacancyEntry
 from spinproof.ledger.states import PartState
 from spinproof.ledger.stock import StockRecords
@@ -253,7 +253,8 @@ class PartRecords(StockRecords):
             for line in self.scope_items(self.unit(unit).job)
             if (line.unit, line.position) == (unit, place.code)
         ]
-        if is_exchange_agreed(lines, part.now.provenance):
+        own = came_from(part, unit, place.code)
+        if is_exchange_agreed(lines, part.now.provenance, came_from_here=own):
             return
         text = (
             f"{part.tag} was fitted as {part.now.provenance}, and no accepted line of the scope "

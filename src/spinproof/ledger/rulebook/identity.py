@@ -190,7 +190,9 @@ def _accepted_has_evidence(file: HeadFile, _: Step) -> tuple[str, ...]:
     return (f"{len(bare)} accepted lines of the scope have no evidence: {listed(bare)}.",)
 
 
-def is_exchange_agreed(states: list[ScopeState], provenance: Provenance) -> bool:
+def is_exchange_agreed(
+    states: list[ScopeState], provenance: Provenance, *, came_from_here: bool
+) -> bool:
     """Tell whether the scope's lines of a position allow what was put there.
 
     Parameters
@@ -199,6 +201,9 @@ def is_exchange_agreed(states: list[ScopeState], provenance: Provenance) -> bool
         States of the lines about the position.
     provenance : Provenance
         What was put there.
+    came_from_here : bool
+        Whether it is the part that came with the head in this position; any other one is an
+        exchange, whatever is claimed of it.
 
     Returns
     -------
@@ -207,7 +212,7 @@ def is_exchange_agreed(states: list[ScopeState], provenance: Provenance) -> bool
     """
     if provenance is Provenance.CUSTOMER_SUPPLIED:
         return ScopeState.CUSTOMER_SUPPLIED in states
-    if provenance not in EXCHANGED:
+    if came_from_here and provenance not in EXCHANGED:
         return True
     return any(state.printed is ScopeState.ACCEPTED for state in states)
 
@@ -224,18 +229,25 @@ def _exchanges_agreed(file: HeadFile, _: Step) -> tuple[str, ...]:
         for part in file.parts
         for each in part.steps
         if each.state is PartState.IN_POSITION
-        and not _agreed_then(file, each)
+        and not _agreed_then(file, part, each)
         and (each.unit, each.position) not in asked_about
     )
 
 
-def _agreed_then(file: HeadFile, fitted: PartStepEntry) -> bool:
+def _agreed_then(file: HeadFile, part: PartEntry, fitted: PartStepEntry) -> bool:
     states = [
         next((s.state for s in reversed(line.steps) if s.at <= fitted.at), ScopeState.PROPOSED)
         for line in file.scope
         if (line.unit, line.position) == (fitted.unit, fitted.position)
     ]
-    return is_exchange_agreed(states, fitted.provenance)
+    own = came_from(part, fitted.unit, fitted.position)
+    return is_exchange_agreed(states, fitted.provenance, came_from_here=own)
+
+
+def came_from(part: PartEntry, unit: str | None, position: str | None) -> bool:
+    """Tell whether a part came with the head in this very position."""
+    first = part.steps[0]
+    return (first.state, first.unit, first.position) == (PartState.IN_POSITION, unit, position)
 
 
 def _papers_held(file: HeadFile, _: Step) -> tuple[str, ...]:
