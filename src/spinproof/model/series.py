@@ -1,0 +1,121 @@
+"""A burn-in as series of runs: what drifts, since when, how sure, and when it meets its limit."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from spinproof.model.recipe import StepKind
+
+
+class Compared(StrEnum):
+    """What the values of a series were compared with, since recipes differ by design."""
+
+    VALUES = "the values themselves"
+    """The metric does not depend on the recipe, or is measured against it already."""
+    FIT = "what the recipe explains"
+    """A robust fit over the recipes and loads of all runs."""
+    REPEATED = "runs of the repeated recipe"
+    """There are too few runs for a fit: the customer's recipe alone."""
+
+
+@dataclass(frozen=True)
+class SeriesTrend:
+    """A trend of a series by ranks."""
+
+    chance: float
+    """Two-sided chance of such an order of the runs without a drift. [1]"""
+    slope: float
+    """Change per run of the campaign, from where the drift began. [unit of the metric]"""
+    low: float
+    high: float
+    """Interval of the slope at 95 %. [unit of the metric]"""
+    shift: float | None
+    """Height, when it moved at once and then held; None for a creep. [unit of the metric]"""
+    likeness: float
+    """Correlation of neighbours once the trend is taken out; a high one makes the chance look
+    smaller than it is. [1]"""
+
+
+@dataclass(frozen=True)
+class SeriesChart:
+    """The exponentially weighted mean of a series with its limits."""
+
+    centre: float
+    first_phase: int
+    """Number of values, from the first one on, that set the limits. [1]"""
+    weighted: tuple[float, ...]
+    lower: tuple[float, ...]
+    upper: tuple[float, ...]
+    signals: tuple[str, ...]
+    """Runs at which the weighted mean lies outside its limits."""
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When a drift would reach its limit if it went on, in runs from the last one."""
+
+    limit: float
+    runs: float | None
+    soonest: float | None
+    latest: float | None
+    """By the interval of the slope; None for never. [runs]"""
+
+
+@dataclass(frozen=True)
+class MetricSeries:
+    """One metric of one step over the runs of a campaign."""
+
+    metric: str
+    step: int | None
+    """Number of the step, or absent for the run as a whole."""
+    kind: StepKind | None
+    place: str
+    """The step in words, for example "in fast dry"; empty for the run as a whole."""
+    unit: str
+    runs: tuple[str, ...]
+    """Runs with a value, in the order they were made."""
+    positions: tuple[int, ...]
+    """Place of each of these runs in the campaign, counted from 1. [1]"""
+    values: tuple[float, ...]
+    left_over: tuple[float, ...]
+    """What is charted: the values, less what the recipe explains where a fit was used."""
+    compared: Compared
+    how: str
+    """The comparison in words."""
+    alone: bool
+    """Whether it protects people: then it is judged alone, outside the family of the others."""
+    trend: SeriesTrend | None
+    """Absent when there are too few values."""
+    drifts: bool
+    """Whether the trend stands."""
+    chart: SeriesChart | None
+    """Absent when there are too few values, or all of the first ones are equal."""
+    since: str | None
+    """Run at which the drift began, as well as it can be told."""
+    forecast: Forecast | None
+    """Absent without a drift, or without a limit on the side that it goes to."""
+    words: str
+
+    @property
+    def is_told(self) -> bool:
+        """Whether there are enough values to tell a drift."""
+        return self.trend is not None
+
+
+@dataclass(frozen=True)
+class Drift:
+    """What drifts in the burn-in of a head."""
+
+    head: str
+    campaign: int | None
+    """Absent while there is none."""
+    runs: tuple[str, ...]
+    """Runs that were looked at, in order."""
+    series: tuple[MetricSeries, ...]
+    words: tuple[str, ...]
+    """What was looked at, and what was left out."""
+    simulated: bool
+
+    @property
+    def drifting(self) -> tuple[MetricSeries, ...]:
+        """Give the series that drift."""
+        return tuple(one for one in self.series if one.drifts)
