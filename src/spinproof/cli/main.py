@@ -16,6 +16,7 @@ from spinproof.cli import (
     predicting,
     proof,
     safekeeping,
+    severity,
     stand,
 )
 from spinproof.model.errors import SpinproofError
@@ -42,6 +43,8 @@ app.command(rich_help_panel=BENCH)(stand.record)
 app.command("import", rich_help_panel=BENCH)(stand.import_trace)
 app.command(rich_help_panel=BENCH)(proof.judge)
 app.command(rich_help_panel=BENCH)(archive.rejudge)
+app.command(rich_help_panel=BENCH)(archive.drift)
+app.command(rich_help_panel=BENCH)(severity.severity)
 app.command(rich_help_panel=BENCH)(calculating.calculate)
 app.command(rich_help_panel=BENCH)(predicting.calibrate)
 app.command(rich_help_panel=BENCH)(predicting.predict)

@@ -23,6 +23,7 @@ from spinproof.model.noun import Noun
 from spinproof.model.part import PositionSet
 from spinproof.model.recipe import Recipe
 from spinproof.model.retest import RetestMatrix
+from spinproof.model.vibration import VibrationCalibration
 from spinproof.model.weighing import WeighingSheet
 
 N = TypeVar("N", bound=Noun)
@@ -40,6 +41,7 @@ KINDS: dict[str, type[Noun]] = {
     "retest-matrix": RetestMatrix,
     "instrument": InstrumentRecord,
     "weighings": WeighingSheet,
+    "vibration-calibration": VibrationCalibration,
 }
 """The kinds of TOML files that people write; each has a published JSON Schema."""
 

@@ -76,7 +76,7 @@ def _quiet_failure() -> Iterator[None]:
         yield
     except Exception as error:
         for frame, _ in walk_tb(error.__traceback__):
-            reader = frame.f_locals.get("self")
+            reader: Any = frame.f_locals.get("self")
             if hasattr(reader, "_tempfile"):
                 vars(reader).setdefault("header", None)  # its closing deletes these two
                 vars(reader).setdefault("identification", None)

@@ -1,0 +1,130 @@
+"""``severity`` as it is typed, on recordings written by SciPy."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.io import wavfile
+from tests.cli.command import Commands
+
+RATE = 8000
+FULL = 100.0  # m/s2
+KNOWN = """
+instrument = "VA-1"
+full_scale_ms2 = 100.0
+relative_uncertainty = 0.03
+calibration_due = 2999-01-01
+"""
+
+
+@pytest.fixture
+def calibration(tmp_path: Path) -> Path:
+    path = tmp_path / "va-1.toml"
+    path.write_text(KNOWN)
+    return path
+
+
+def record(path: Path, acceleration: np.ndarray) -> Path:
+    counts = np.clip(np.rint(acceleration / FULL * 32768), -32768, 32767)
+    wavfile.write(path, RATE, counts.astype(np.int16))
+    return path
+
+
+def tone(seconds: float, peak: float = 10.0, frequency: float = 50.0) -> np.ndarray:
+    """10 m/s2 peak at 50 Hz are 10 / (2 pi 50) / sqrt 2 m/s = 22.50791 mm/s rms."""
+    return peak * np.sin(2 * np.pi * frequency * np.arange(round(seconds * RATE)) / RATE)
+
+
+def test_a_known_tone_reads_its_severity_second_by_second(
+    spinproof: Commands, tmp_path: Path, calibration: Path
+):
+    path, out = record(tmp_path / "r.wav", tone(45.25)), tmp_path / "out.json"
+
+    said = spinproof("severity", path, "--calibration", calibration, "--json", out)
+
+    report = json.loads(out.read_text())
+    assert said.status == 0
+    assert "overall: 22.51 mm/s rms, u 0.68 mm/s, 10 to 1000 Hz, 45 s" in said.out
+    assert "left out: the last 0.250 s" in said.out
+    assert report["velocity_mm_s"] == pytest.approx(22.50791, rel=1e-3)
+    assert report["standard_uncertainty_mm_s"] == pytest.approx(0.03 * 22.50791, rel=1e-3)
+    assert [s["start_s"] for s in report["seconds"]] == list(range(45))
+    assert {round(s["velocity_mm_s"], 2) for s in report["seconds"]} == {22.51}
+    assert report["crest_factor"] == pytest.approx(np.sqrt(2), rel=1e-3)
+    assert report["kurtosis"] == pytest.approx(1.5, rel=1e-3)
+
+
+def test_a_clipped_recording_is_not_believed(
+    spinproof: Commands, tmp_path: Path, calibration: Path
+):
+    said = spinproof(
+        "severity", record(tmp_path / "r.wav", tone(2, peak=150)), "--calibration", calibration
+    )
+
+    assert said.status == 1  # 1 - 2 / pi * asin(100 / 150) of a sine lies beyond the range
+    assert "NOT BELIEVED, 54 % of samples clipped" in said.out
+
+
+def test_silence_has_neither_crest_factor_nor_kurtosis(
+    spinproof: Commands, tmp_path: Path, calibration: Path
+):
+    path = record(tmp_path / "r.wav", np.zeros(2 * RATE))
+    said = spinproof("severity", path, "--calibration", calibration)
+
+    assert said.status == 0
+    assert "crest factor -, kurtosis -" in said.out
+
+
+def test_volts_give_the_same_as_the_full_scale_and_an_ended_calibration_is_told(
+    spinproof: Commands, tmp_path: Path, calibration: Path
+):
+    path = record(tmp_path / "r.wav", tone(2))
+    volts = "ms2_per_volt = 50.0\nfull_scale_volt = 2.0"
+    text = KNOWN.replace("full_scale_ms2 = 100.0", volts).replace("2999", "2001")
+    calibration.write_text(text)
+    said = spinproof("severity", path, "--calibration", calibration)
+
+    assert "overall: 22.51 mm/s rms" in said.out
+    assert "calibration ended on 2001-01-01: an indication only" in said.out
+
+
+def test_without_calibration_there_is_no_severity(spinproof: Commands, tmp_path: Path):
+    said = spinproof.refused("severity", record(tmp_path / "r.wav", tone(2)))
+
+    assert "no severity without it" in said.error
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ("full_scale_ms2 = 100.0", ""),
+        ("full_scale_ms2 = 100.0", "full_scale_ms2 = 100.0\nms2_per_volt = 5.0"),
+        ("full_scale_ms2 = 100.0", "ms2_per_volt = 5.0"),
+        ("0.03", "0.0"),
+        ("100.0", "-1.0"),
+    ],
+)
+def test_a_calibration_that_does_not_say_one_thing_is_refused(
+    spinproof: Commands, tmp_path: Path, calibration: Path, change: tuple[str, str]
+):
+    calibration.write_text(KNOWN.replace(*change))
+    path = record(tmp_path / "r.wav", tone(2))
+
+    spinproof.refused("severity", path, "--calibration", calibration)
+
+
+def test_short_recordings_slow_ones_and_unnamed_channels_are_refused(
+    spinproof: Commands, tmp_path: Path, calibration: Path
+):
+    path = tmp_path / "r.wav"
+    known = ("--calibration", calibration)
+
+    spinproof.refused("severity", record(path, tone(0.5)), *known)
+    spinproof.refused("severity", calibration, *known)
+    spinproof.refused("severity", record(path, tone(2)), *known, "--channel", "2")
+    wavfile.write(path, 1000, np.zeros(4000, np.int16))
+    spinproof.refused("severity", path, *known)
+    wavfile.write(path, RATE, np.zeros((2 * RATE, 2), np.int16))
+    spinproof.refused("severity", path, *known)
+    assert spinproof("severity", path, *known, "--channel", "2").status == 0
