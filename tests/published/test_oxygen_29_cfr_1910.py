@@ -45,3 +45,31 @@ def test_the_air_that_is_needed_is_thirteen_times_the_leak():
 
     assert 200 * MINUTELY / air == pytest.approx(0.07436, abs=1e-5)
     assert lasting_oxygen(air, 200 * MINUTELY) == pytest.approx(0.195)
+
+
+LEAK = 170 * MINUTELY * 293.15 / 273.15
+"""170 L/min at 0 °C, vented at 20 °C; the shares below take 20.9 % for the air. [m³/s]"""
+
+
+@pytest.mark.source("steady volume balance, worked by hand", kind="common practice")
+@pytest.mark.parametrize(("air_m3_h", "percent"), [(30, 15.3125), (360, 20.2832)])
+def test_a_room_of_little_air_is_deficient_and_one_of_much_is_not(air_m3_h, percent):
+    found = lasting_oxygen(air_m3_h * HOURLY, LEAK) * 0.209 / 0.2095
+
+    assert 100 * found == pytest.approx(percent, abs=1e-4)
+
+
+@pytest.mark.source("volume balance, worked by hand", kind="common practice")
+def test_the_least_air_and_the_minutes_of_a_sealed_room():
+    level = 0.195 * 0.2095 / 0.209  # the level as a share of what is in this air
+
+    assert fresh_air_needed(LEAK, level) / HOURLY == pytest.approx(152.474, abs=2e-3)
+    assert time_to_share(level, 60.0, 0.0, LEAK) / 60 == pytest.approx(22.80, abs=0.01)
+
+
+@pytest.mark.source("volume balance, worked by hand", kind="common practice")
+def test_a_bowl_after_fifteen_seconds_of_purge_holds_almost_no_oxygen():
+    """24 litres; nobody breathes in there."""
+    found = oxygen_share(15.0, 0.024, 0.0, LEAK) * 0.209 / 0.2095
+
+    assert 100 * found == pytest.approx(3.1244, abs=1e-4)
