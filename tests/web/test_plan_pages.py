@@ -77,6 +77,10 @@ def test_a_plan_shows_its_measures_beside_ordinary_generators(client: httpx.Clie
     assert "DI water" in shown
 
 
+def test_the_form_says_that_the_first_plan_takes_longer(client: httpx.Client):
+    assert "The first plan after an installation compiles its searches" in page(client, PLANS)
+
+
 def test_its_figures_are_drawings_with_an_alternative(client: httpx.Client, plan: str):
     for name in ("coverage.svg", "fill.svg", "warmth.svg"):
         drawing = client.get(f"{plan}/{name}")
