@@ -1,4 +1,8 @@
-"""Latin hypercubes whose rows stand far apart: every factor takes each level exactly once."""
+"""Latin hypercubes whose rows stand far apart: every factor takes each level exactly once.
+
+Burn-in plans do not use them: rounding to the steps of typing and discrete factors break a Latin
+design. They measure the search against published optima, in tests and in the bench.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
