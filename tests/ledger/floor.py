@@ -286,14 +286,9 @@ def at_bonding(floor: Floor) -> None:
     floor.lock()
 
 
-def built(floor: Floor) -> None:
-    """Take the head in and build it up."""
-    floor.take_in()
-    floor.up_to_build()
-
-
 STAGES: dict[str, tuple[str | None, Callable[[Floor], None]]] = {
-    "built": (None, built),
+    "taken in": (None, Floor.take_in),
+    "built": ("taken in", Floor.up_to_build),
     "bonding": ("built", at_bonding),
     "dry made": ("built", Floor.make_dry_test),
     "dry": ("dry made", Floor.pass_dry_test),
@@ -410,6 +405,20 @@ def add_instruments(records: Records) -> None:
                 calibrations=(good,) if kind.needs_calibration else (),
             )
         )
+
+
+def add_expired_instruments(floor: Floor) -> None:
+    """Record a second instrument of every kind, whose calibration ended long ago."""
+
+    def add(records: Records) -> None:
+        for first in file.instruments.values():
+            ended = [c.model_copy(update={"due": c.at + timedelta(30)}) for c in first.calibrations]
+            name = first.id.replace(" 1", " 2")
+            changed = {"id": name, "calibrations": tuple(ended)}
+            records.add_instrument(first.model_copy(update=changed))
+
+    file = floor.file()
+    floor.do("QI-2", add)
 
 
 def record_everything(records: Records, head: str) -> None:

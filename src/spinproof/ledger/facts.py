@@ -1,9 +1,11 @@
 """Facts that are stated once."""
 
 from spinproof.ledger import shop_tables as shop
+from spinproof.ledger.entries import Closing, UnitKind
 from spinproof.ledger.parts import PartRecords
 from spinproof.ledger.shop_entries import AttestationEntry, Deed
 from spinproof.model.attestation import AgreedLimit, Attestation, EvidenceDetail, Unloading
+from spinproof.model.check import Checkpoint
 from spinproof.model.errors import RecordError
 from spinproof.model.matter import Nonconformance
 from spinproof.model.part import Severity
@@ -104,8 +106,20 @@ class FactRecords(PartRecords):
             change = Change(kind=ChangeKind.LIMIT, name=content.check)
             text = f"Limit of {content.check}, {content.reading}, set: {content.limit.source}."
             self._add_change(unit, change, text, self._at)
+            self._close_what_it_counted(content, unit, text)
         if isinstance(content, Unloading):
             self._ask_about_wafers(content, unit)
+
+    def _close_what_it_counted(self, content: AgreedLimit, unit: str, why: str) -> None:
+        """Close the campaign when a test that it stands on is judged by another limit."""
+        if self.unit(unit).kind is not UnitKind.HEAD:
+            return
+        campaign = self.campaign(unit)
+        check = self._file(unit).require_rules().check(content.check)
+        if campaign is None or check.checkpoint.number >= Checkpoint.FINAL_TEST.number:
+            return
+        self._require_idle(unit)
+        self._close(campaign, Closing.CONFIGURATION, why)
 
     def _ask_about_wafers(self, content: Unloading, unit: str) -> None:
         """Raise a nonconformance when not every wafer came out whole."""
