@@ -89,6 +89,50 @@ def test_volts_give_the_same_as_the_full_scale_and_an_ended_calibration_is_told(
     assert "calibration ended on 2001-01-01: an indication only" in said.out
 
 
+def pulses(path: Path, per_second: float, seconds: float, cell: str = "pulse [s]") -> Path:
+    moments = np.arange(0.003, seconds, 1 / per_second)
+    path.write_text("\n".join([cell, *(f"{moment:.6f}" for moment in moments)]))
+    return path
+
+
+def test_a_slow_shaft_is_told_by_its_tach_where_the_band_leaves_it_out(
+    spinproof: Commands, tmp_path: Path, calibration: Path
+):
+    """2 m/s2 peak at 5 Hz are 2 / (2 pi 5) / sqrt 2 m/s = 45.0158 mm/s rms, below the band."""
+    path = record(tmp_path / "r.wav", tone(4, peak=2.0, frequency=5.0))
+    tach = pulses(tmp_path / "tach.csv", 20, 4)
+    out = tmp_path / "out.json"
+
+    said = spinproof(
+        *("severity", path, "--calibration", calibration, "--json", out),
+        *("--tach", tach, "--pulses-per-rev", "4"),
+    )
+
+    report = json.loads(out.read_text())
+    assert said.status == 0
+    assert report["velocity_mm_s"] < 0.1
+    assert report["once_per_turn_mm_s"] == pytest.approx(45.0158, rel=1e-3)
+    assert [s["speed_rpm"] for s in report["seconds"]] == pytest.approx([300] * 4, rel=1e-3)
+    assert "at the speed of the shaft: 45.0" in said.out
+    assert "below 600 rpm the band leaves the speed out" in said.out
+
+
+def test_a_tach_that_tells_nothing_or_is_no_table_of_pulses_is_told(
+    spinproof: Commands, tmp_path: Path, calibration: Path
+):
+    path = record(tmp_path / "r.wav", tone(2))
+    task = ("severity", path, "--calibration", calibration, "--tach")
+
+    said = spinproof(*task, pulses(tmp_path / "t.csv", 1, 8))
+    assert "its pulses tell no speed in any second" in said.out
+    spinproof.refused(*task, pulses(tmp_path / "t.csv", 20, 2, "pulse [ms]"))
+    spinproof.refused(*task, pulses(tmp_path / "t.csv", 20, 2, "moment [s]"))
+    spinproof.refused(*task, pulses(tmp_path / "t.csv", 20, 0.1))
+    spinproof.refused(*task, pulses(tmp_path / "t.csv", 20, 2), "--pulses-per-rev", "0")
+    (tmp_path / "t.csv").write_text("pulse [s]\n0.1\n0.3\n0.2\n0.4\n")
+    spinproof.refused(*task, tmp_path / "t.csv")
+
+
 def test_without_calibration_there_is_no_severity(spinproof: Commands, tmp_path: Path):
     said = spinproof.refused("severity", record(tmp_path / "r.wav", tone(2)))
 

@@ -1,5 +1,6 @@
 """How severe the vibration of a recording was."""
 
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -9,8 +10,9 @@ from numpy.typing import NDArray
 from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_file
 from spinproof.files.durable import write_durably
-from spinproof.model.errors import TraceError
+from spinproof.model.errors import DocumentError, TraceError
 from spinproof.model.vibration import SeverityOfSecond, SeverityReport, VibrationCalibration
+from spinproof.record.pulses import read_pulses
 from spinproof.record.wav import WavRecording, read_wav_header
 from spinproof.signals.moments import Moments, severity_uncertainty
 from spinproof.signals.severity import (
@@ -22,13 +24,55 @@ from spinproof.signals.severity import (
     over_windows,
     velocity_severity,
 )
+from spinproof.signals.tracked import Tracked, tracked_velocity
 
 _BLOCK_S = 20
 """Seconds that are held at once. [s]"""
 
 
+@dataclass(frozen=True, eq=False)
+class Tach:
+    """The tach beside a recording."""
+
+    pulses_s: NDArray[np.float64]
+    """Moments of its pulses, in the recording's time. [s]"""
+    pulses_per_rev: int
+    """Pulses in a revolution."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    recording: WavRecording
+    channel: int
+    scale: float
+    """Acceleration of one count. [m/s2]"""
+    tach: Tach | None
+
+
+def tach_of(path: Path, pulses_per_rev: int) -> Tach:
+    """Read the tach's pulses beside a recording.
+
+    Raises
+    ------
+    DocumentError
+        If there is not at least one pulse a revolution.
+    """
+    if pulses_per_rev < 1:
+        raise DocumentError(
+            f"{pulses_per_rev} pulses a revolution are no tach",
+            where="--pulses-per-rev",
+            mend="Give at least 1.",
+        )
+    return Tach(read_pulses(path), pulses_per_rev)
+
+
 def measure_severity(
-    path: Path, calibration: VibrationCalibration, *, today: date, channel: int | None = None
+    path: Path,
+    calibration: VibrationCalibration,
+    *,
+    today: date,
+    channel: int | None = None,
+    tach: Tach | None = None,
 ) -> SeverityReport:
     """Work out the velocity severity of a WAV recording, in blocks of some seconds.
 
@@ -42,6 +86,8 @@ def measure_severity(
         The present date, to tell whether the calibration has ended.
     channel : int, optional
         Channel of the file, from 1; must be given when there are several.
+    tach : Tach, optional
+        Pulses of the shaft: the velocity at its own speed is told then, below the band too.
 
     Returns
     -------
@@ -54,8 +100,7 @@ def measure_severity(
         If it is no recording, is cut off or too short, or the channel is not told.
     """
     recording = read_wav_header(path)
-    chosen = _channel(recording, channel)
-    rate = recording.rate_hz
+    chosen, rate = _channel(recording, channel), recording.rate_hz
     if recording.frames < rate:
         raise TraceError(
             f"the recording lasts {recording.frames / rate:g} s, less than one whole second",
@@ -63,15 +108,12 @@ def measure_severity(
             mend="Record for some seconds at steady speed.",
         )
     scale = calibration.full_scale / recording.full_scale
-    moments, seconds = Moments(), list[SeverityOfSecond]()
-    for readings in recording.blocks(chosen, _BLOCK_S * rate):
-        whole = readings[: readings.size // rate * rate]
-        moments = moments.with_block(whole * scale)
-        seconds += _seconds(whole, scale, recording, len(seconds))
+    seconds, moments = _read(_Task(recording, chosen, scale, tach))
     velocity = over_windows([second.velocity_mm_s / 1e3 for second in seconds])
     resolution = recording.resolution * scale
     u = severity_uncertainty(velocity, calibration.relative_uncertainty, resolution, rate)
     clipped = float(np.mean([second.clipped_share for second in seconds]))
+    tracked = [s.once_per_turn_mm_s for s in seconds if s.once_per_turn_mm_s is not None]
     return SeverityReport(
         recording=path.name,
         sha256=sha256_of_file(path),
@@ -87,6 +129,7 @@ def measure_severity(
         kurtosis=moments.kurtosis() if moments.moves else None,
         clipped_share=clipped,
         believed=clipped < MOST_CLIPPED,
+        once_per_turn_mm_s=over_windows(tracked) if tracked else None,
         left_out_s=recording.frames % rate / rate,
         seconds=tuple(seconds),
     )
@@ -110,20 +153,40 @@ def _channel(recording: WavRecording, channel: int | None) -> int:
     return channel
 
 
-def _seconds(
-    readings: NDArray[np.float64], scale: float, recording: WavRecording, before: int
-) -> list[SeverityOfSecond]:
-    if not readings.size:
-        return []
-    rate, top = recording.rate_hz, recording.highest
-    velocity = velocity_severity(readings * scale, rate)
-    return [
-        SeverityOfSecond(
-            start_s=before + at,
-            velocity_mm_s=float(velocity[at]) * 1e3,
-            crest_factor=crest_factor(second) if np.ptp(second) else None,
-            kurtosis=kurtosis(second) if np.ptp(second) else None,
-            clipped_share=clipped_share(second, -top, top),
+def _read(task: _Task) -> tuple[list[SeverityOfSecond], Moments]:
+    rate = task.recording.rate_hz
+    moments, seconds = Moments(), list[SeverityOfSecond]()
+    for readings in task.recording.blocks(task.channel, _BLOCK_S * rate):
+        whole = readings[: readings.size // rate * rate]
+        if whole.size:
+            moments = moments.with_block(whole * task.scale)
+            seconds += _seconds(whole, len(seconds), task)
+    return seconds, moments
+
+
+def _seconds(readings: NDArray[np.float64], before: int, task: _Task) -> list[SeverityOfSecond]:
+    rate, top = task.recording.rate_hz, task.recording.highest
+    velocity = velocity_severity(readings * task.scale, rate)
+    seconds = []
+    for at, second in enumerate(readings.reshape(-1, rate)):
+        moves, start = bool(np.ptp(second)), before + at
+        turning = _tracked(second * task.scale, start, task)
+        seconds.append(
+            SeverityOfSecond(
+                start_s=start,
+                velocity_mm_s=float(velocity[at]) * 1e3,
+                crest_factor=crest_factor(second) if moves else None,
+                kurtosis=kurtosis(second) if moves else None,
+                clipped_share=clipped_share(second, -top, top),
+                speed_rpm=turning and turning.speed * 60,
+                once_per_turn_mm_s=turning and turning.velocity * 1e3,
+            )
         )
-        for at, second in enumerate(readings.reshape(-1, rate))
-    ]
+    return seconds
+
+
+def _tracked(acceleration: NDArray[np.float64], start: float, task: _Task) -> Tracked | None:
+    if task.tach is None:
+        return None
+    rate, tach = task.recording.rate_hz, task.tach
+    return tracked_velocity(acceleration, start, rate, tach.pulses_s, tach.pulses_per_rev)

@@ -11,6 +11,8 @@ from spinproof.model.errors import DocumentError
 from spinproof.model.vibration import SeverityOfSecond, SeverityReport, VibrationCalibration
 
 _MOST_ROWS = 60
+_HEADS = ("from, s", "mm/s rms", "crest factor", "kurtosis", "clipped, %")
+_TURNING = ("speed, rpm", "1x mm/s rms")
 
 
 def severity(
@@ -21,12 +23,17 @@ def severity(
     channel: Annotated[
         int | None, typer.Option(help="Channel of the file, from 1, when there are several.")
     ] = None,
+    tach: Annotated[
+        Path | None,
+        typer.Option(help="Moments of tach pulses from its beginning, in s, CSV."),
+    ] = None,
+    pulses_per_rev: Annotated[int, typer.Option(help="Tach pulses in a revolution.")] = 1,
     json: Annotated[Path | None, typer.Option(help="Write all of it here, as JSON.")] = None,
 ) -> None:
     """Work out velocity severity, crest factor and kurtosis of a vibration recording."""
     from spinproof.app.clock import utc_now
     from spinproof.app.documents import read_document
-    from spinproof.app.severity import measure_severity, write_severity
+    from spinproof.app.severity import measure_severity, tach_of, write_severity
 
     if calibration is None:
         raise DocumentError(
@@ -35,8 +42,16 @@ def severity(
             mend="Give --calibration; `spinproof schema vibration-calibration` says what it holds.",
         )
     known = read_document(calibration, VibrationCalibration)
-    report = measure_severity(recording, known, today=utc_now().date(), channel=channel)
+    report = measure_severity(
+        recording,
+        known,
+        today=utc_now().date(),
+        channel=channel,
+        tach=tach_of(tach, pulses_per_rev) if tach else None,
+    )
     _print(report)
+    if tach is not None:
+        _print_tracked(report)
     if json is not None:
         write_severity(report, json)
         say(f"report: {json}")
@@ -45,16 +60,17 @@ def severity(
 
 
 def _print(report: SeverityReport) -> None:
-    count = len(report.seconds)
+    count, turning = len(report.seconds), report.once_per_turn_mm_s is not None
     shown = report.seconds
     if count > _MOST_ROWS:
         shown = tuple(sorted(shown, key=lambda second: -second.velocity_mm_s)[:_MOST_ROWS])
         say(f"the {_MOST_ROWS} loudest of {count} seconds; --json writes all")
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("from, s", "velocity, mm/s rms", "crest factor", "kurtosis", "clipped, %"):
+    for head in (*_HEADS, *(_TURNING if turning else ())):
         table.add_column(head, justify="right")
     for second in shown:
-        table.add_row(f"{second.start_s:g}", *_cells(second))
+        cells = _turning_cells(second) if turning else ()
+        table.add_row(f"{second.start_s:g}", *_cells(second), *cells)
     console.print(table)
     overall = (
         f"overall: {report.velocity_mm_s:.4g} mm/s rms, u {report.standard_uncertainty_mm_s:.2g}"
@@ -81,3 +97,25 @@ def _cells(values: SeverityOfSecond | SeverityReport) -> tuple[str, str, str, st
         "-" if values.kurtosis is None else f"{values.kurtosis:.2f}",
         f"{100 * values.clipped_share:.2g}",
     )
+
+
+def _turning_cells(second: SeverityOfSecond) -> tuple[str, str]:
+    if second.speed_rpm is None or second.once_per_turn_mm_s is None:
+        return "-", "-"
+    return f"{second.speed_rpm:.1f}", f"{second.once_per_turn_mm_s:.4g}"
+
+
+def _print_tracked(report: SeverityReport) -> None:
+    speeds = [second.speed_rpm for second in report.seconds if second.speed_rpm is not None]
+    if not speeds or report.once_per_turn_mm_s is None:
+        say("tach: its pulses tell no speed in any second of the recording")
+        return
+    say(
+        f"at the speed of the shaft: {report.once_per_turn_mm_s:.4g} mm/s rms, {min(speeds):.1f} to"
+        f" {max(speeds):.1f} rpm, {len(speeds)} of {len(report.seconds)} s"
+    )
+    if min(speeds) < 60 * report.lowest_hz:
+        say(
+            f"below {60 * report.lowest_hz:g} rpm the band leaves the speed out; read this value;"
+            f" its uncertainty below {report.lowest_hz:g} Hz is not stated by the calibration"
+        )

@@ -57,6 +57,10 @@ class SeverityOfSecond(Noun):
     """Kurtosis of the acceleration; absent where nothing moves."""
     clipped_share: Annotated[float, Field(ge=0, le=1)]
     """Share of samples at an end of the range."""
+    speed_rpm: Positive | None = None
+    """Mean speed by the tach; absent without one, or where its pulses do not tell. [rpm]"""
+    once_per_turn_mm_s: NotNegative | None = None
+    """Root mean square velocity at that speed, in the band or below it. [mm/s]"""
 
 
 class SeverityReport(Noun):
@@ -90,6 +94,8 @@ class SeverityReport(Noun):
     """Share of samples at an end of the range."""
     believed: bool
     """Whether less than a thousandth of the samples is clipped."""
+    once_per_turn_mm_s: NotNegative | None = None
+    """The same at the speed of the shaft, over the seconds in which the tach tells it. [mm/s]"""
     left_out_s: NotNegative
     """End of the recording that fills no whole second. [s]"""
     seconds: tuple[SeverityOfSecond, ...]
