@@ -90,6 +90,7 @@ def test_what_the_numbers_do_not_say_follows_the_claims(handover):
     (not_said,) = by_rule(handover, "not-said")
 
     assert all(text in not_said.text for text in NOT_SAID)
+    assert "a mean time between failures" in not_said.text
     assert by_rule(replace(handover, claims=()), "not-said") == []
 
 

@@ -21,7 +21,16 @@ def by_root_search(runs: int, failures: int, confidence: float) -> float:
 
 
 @pytest.mark.parametrize(
-    ("runs", "failures", "expected"), [(54, 0, 0.946034), (77, 1, 0.939869), (56, 2, 0.891811)]
+    ("runs", "failures", "expected"),
+    [
+        (50, 0, 0.941845),
+        (54, 0, 0.946034),
+        (58, 0, 0.949661),
+        (59, 0, 0.950492),
+        (59, 1, 0.922102),
+        (77, 1, 0.939869),
+        (56, 2, 0.891811),
+    ],
 )
 def test_the_bound_equals_the_root_of_the_binomial_tail(runs, failures, expected):
     bound = reliability_lower_bound(runs, failures, 0.95)

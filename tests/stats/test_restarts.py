@@ -54,6 +54,8 @@ def test_runs_made_until_enough_are_good_in_a_row():
     assert [round(expected_runs_until_clean(1 - p, 56), 1) for p in (0.01, 0.02, 0.05)] == [
         *(75.6, 105.0, 333.6)
     ]
+    for failing, runs in ((0.005, 62.1704), (0.01, 72.0678), (0.02, 98.8545)):
+        assert expected_runs_until_clean(1 - failing, 54) == pytest.approx(runs, abs=1e-4)
     assert expected_runs_until_clean(1.0, 56) == 56
 
 
