@@ -66,13 +66,13 @@ def read_tdms(path: Path, names: Collection[str]) -> Table:
 
 
 def _groups(group: Any, names: Collection[str], path: Path) -> Iterator[tuple[Group, Any]]:
+    chosen = [c for c in group.channels() if split_cell(c.name)[0] in names]
     times = [c for c in group.channels() if split_cell(c.name)[0] == TIME]
-    for channel in group.channels():
-        if split_cell(channel.name)[0] not in names:
-            continue
+    shared = _time_channel(times[0], path) if chosen and times else None
+    for channel in chosen:
         cell = header_cell(path, channel.name, channel.properties.get(_UNIT))
         values = numbers(channel[:], cell, path)
-        time_s, start = (_time_channel(times[0], path), None) if times else _waveform(channel, path)
+        time_s, start = _waveform(channel, path) if shared is None else (shared, None)
         if time_s.size != values.size:
             raise TraceError(
                 f"the column {cell} has {values.size} samples, its time {time_s.size}",
