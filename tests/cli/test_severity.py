@@ -18,6 +18,16 @@ calibration_due = 2999-01-01
 """
 
 
+def test_the_example_of_the_documentation_is_a_calibration(spinproof: Commands, tmp_path: Path):
+    text = (Path(__file__).parents[2] / "docs" / "commands.md").read_text()
+    example = text.partition("## What a full scale means")[2].split("```")[1]
+    (tmp_path / "va-1.toml").write_text(example)
+    path = record(tmp_path / "r.wav", tone(1))
+    said = spinproof("severity", path, "--calibration", tmp_path / "va-1.toml")
+
+    assert "overall: 22.51 mm/s rms, u 0.68 mm/s" in said.out
+
+
 @pytest.fixture
 def calibration(tmp_path: Path) -> Path:
     path = tmp_path / "va-1.toml"
