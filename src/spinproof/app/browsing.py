@@ -6,6 +6,7 @@ import numpy as np
 
 from spinproof.app.claims import claims_in_words
 from spinproof.app.curves import curves_of
+from spinproof.app.drifting import drift_of_head
 from spinproof.app.home import Home
 from spinproof.app.packages import package_folders
 from spinproof.app.views import (
@@ -33,6 +34,7 @@ from spinproof.model.errors import RecordError
 from spinproof.model.handover import Attempt, EvidenceItem, ScopeLine
 from spinproof.model.job import Process
 from spinproof.model.run import Purpose
+from spinproof.model.series import Drift
 from spinproof.record.trace_file import read_trace
 
 FROM_THE_TOP = {"upper": 0, "top": 0, "middle": 1, "lower": 2, "bottom": 2}
@@ -49,6 +51,7 @@ class Browser:
         self.home = home
         self.ledger = ledger
         self._simulated: dict[str, bool] = {}
+        self._drifts: dict[str, tuple[object, Drift]] = {}
 
     def shop(self) -> ShopView:
         """Give all jobs, the newest first."""
@@ -82,6 +85,22 @@ class Browser:
                 ),
                 claims=claims_in_words(burn_in),
             )
+
+    def drift(self, designation: str) -> Drift:
+        """Say what drifts in a head's burn-in; once for each state of its attempts.
+
+        Raises
+        ------
+        RecordError
+            If there is no such head.
+        """
+        with self.ledger.reading() as records:
+            unit = _head(records, designation)
+            state = records.campaigns(unit.designation), records.attempts(unit.designation)
+        kept = self._drifts.get(designation)
+        if kept is None or kept[0] != state:
+            kept = self._drifts[designation] = state, drift_of_head(self.ledger, designation)
+        return kept[1]
 
     def run(self, name: str) -> RunView:
         """Give one run in full; RecordError when there is none of this name."""

@@ -1,11 +1,11 @@
-"""``spinproof rejudge``: stored runs under other limits or newer code."""
+"""``spinproof rejudge``, ``drift``: stored runs under other limits, and as a series."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from spinproof.cli.job import HomeFolder, opened
+from spinproof.cli.job import Head, HomeFolder, opened
 from spinproof.cli.show import console, say
 from spinproof.model.limit import LimitSet
 
@@ -49,3 +49,26 @@ def rejudge(
     say(", ".join(f"{count} {standing}" for standing, count in counts if count) or "no run")
     if told:
         raise typer.Exit(1)
+
+
+def drift(
+    head: Head,
+    home: HomeFolder,
+    campaign: Annotated[
+        int | None, typer.Option(min=1, help="Number of the campaign; else the last one.")
+    ] = None,
+    *,
+    every: Annotated[
+        bool, typer.Option("--every", help="Each series that was looked at, not only those.")
+    ] = False,
+) -> None:
+    """Say what drifts over the runs of a burn-in, since when, and when it meets its limit."""
+    from spinproof.app.drifting import drift_of_head
+
+    with opened(home) as (_, ledger):
+        found = drift_of_head(ledger, head, campaign)
+    for text in found.words:
+        say(f"SIMULATED  {text}" if found.simulated and text is found.words[0] else text)
+    for one in found.series:
+        if every or one.drifts:
+            say(f"  - {one.words}")

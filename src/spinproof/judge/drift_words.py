@@ -33,11 +33,12 @@ def series_words(one: MetricSeries, family: int, share: float) -> str:
     stands = (
         f"judged alone at {share:.0%}"
         if one.alone
-        else f"it stands among {family} series with {share:.0%} false ones"
+        else f"it stands among {family} series at {share:.0%} false discoveries"
     )
     moves = _moves(one.trend, one.unit)
     parts = [
         f"{name} {moves}, since about {one.since}: {chance}, {stands}.",
+        _signals(one),
         _limit_words(one),
         _likeness(one.trend, len(one.values)),
         f"Charted: {one.how}.",
@@ -84,7 +85,8 @@ def campaign_words(
     )
     text += f", {alone} at the door each alone at {share:.0%}." if alone else "."
     if few:
-        text += f" {few} more have fewer than {fewest} comparable values: too few runs to tell."
+        have = "have" if few > 1 else "has"
+        text += f" {few} more {have} fewer than {fewest} comparable values: too few runs to tell."
     return text
 
 
@@ -102,6 +104,14 @@ def _moves(trend: SeriesTrend, unit: str) -> str:
 def _span(trend: SeriesTrend) -> str:
     low, high = sorted((abs(trend.low), abs(trend.high)))
     return f"{low:.2g} to {high:.2g}"
+
+
+def _signals(one: MetricSeries) -> str:
+    signals = one.chart.signals if one.chart is not None else ()
+    if not signals:
+        return ""
+    count = f"{len(signals)} run{'s' if len(signals) > 1 else ''}"
+    return f"The weighted mean lies outside its limits at {count}, the last {signals[-1]}."
 
 
 def _limit_words(one: MetricSeries) -> str:

@@ -143,7 +143,7 @@ def _series(one: _Gathered, c: Comparable, trend: Trend | None, *, drifts: bool)
     names, positions = tuple(run.name for run in runs), tuple(run.position for run in runs)
     onset = onset_of(c.left_over) if drifts else None
     if onset is not None and c.compared is Compared.FIT:
-        c = comparable(name, step, one.runs, one.values, onset.shape)
+        c = comparable(name, step, one.runs, one.values, onset.shape.tolist())
     told = forecast = None
     if trend is not None:
         recent, pace = _recent(c, onset, trend), _pace(positions)

@@ -75,11 +75,12 @@ def onset_of(values: ArrayLike) -> Onset:
         where="onset_of",
         mend=f"Give at least {2 * FEWEST_ON_A_SIDE + 1} finite values in order.",
     )
-    step = np.arange(x.size)
-    best, left = Onset(0, creeps=True, shape=step + 1.0, size=0.0), np.inf
+    step: Floats = np.arange(x.size, dtype=np.float64)
+    best, left = Onset(0, creeps=True, shape=step, size=0.0), np.inf
     for creeps in (True, False):
         for first in range(0 if creeps else FEWEST_ON_A_SIDE, x.size - FEWEST_ON_A_SIDE + 1):
-            shape = np.maximum(0.0, step - first + 1.0) if creeps else (step >= first) * 1.0
+            since = np.maximum(0.0, step - first + 1)
+            shape: Floats = since if creeps else np.minimum(since, 1.0)
             fit = robust_fit(x, shape[:, None])
             unexplained = float(np.abs(fit.residuals).sum())
             if unexplained < left:

@@ -77,6 +77,7 @@ NEEDS: dict[str, Need] = {
     "GET /jobs/{job}": read(Thing.JOB),
     "GET /heads/{head}": read(Thing.JOB),
     "GET /heads/{head}/strip.svg": read(Thing.JOB),
+    "GET /heads/{head}/drift/{number}.svg": read(Thing.JOB),
     "GET /runs/{run}": read(Thing.RUNS),
     "GET /runs/{run}/figure.svg": read(Thing.RUNS),
     "GET /api/runs/{run}/trace": read(Thing.BLOCKS),

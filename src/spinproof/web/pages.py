@@ -6,6 +6,7 @@ from starlette.responses import FileResponse, Response
 from spinproof.app.calculating import CalculationDesk
 from spinproof.app.packages import package_document, packages
 from spinproof.app.views import WORDS
+from spinproof.figures.drift_chart import drift_chart
 from spinproof.figures.outcome_strip import outcome_strip
 from spinproof.model.errors import RecordError
 from spinproof.web.glossary import GROUPS
@@ -53,8 +54,29 @@ def show_head(shop: Shop, head: str, outcome: str | None = None) -> Response:
         words=WORDS,
         chosen=outcome,
         calculations=CalculationDesk(shop.ledger).kept_with(head),
+        drift=shop.drift(head) if view.attempts else None,
         simulated=simulated,
     )
+
+
+@router.get("/heads/{head}/drift/{number}.svg")
+def show_drift(shop: Shop, head: str, number: int) -> Response:
+    """Draw one of the series that drift, counted from 1.
+
+    Raises
+    ------
+    RecordError
+        If fewer series drift.
+    """
+    drift = shop.drift(head)
+    if not 1 <= number <= len(drift.drifting):
+        raise RecordError(
+            "no such series drifts",
+            where=f"head {head}, series {number}",
+            mend="Look at the page of the head: it draws those that drift.",
+        )
+    svg = drift_chart(drift.drifting[number - 1], simulated=drift.simulated)
+    return Response(svg, media_type="image/svg+xml")
 
 
 @router.get("/heads/{head}/strip.svg")
