@@ -72,6 +72,23 @@ def test_the_rule_that_was_agreed_decides_and_prints(rule: DecisionRule, verdict
     assert rule.value.split("-")[0] in (found["verdict_2"].note or "")
 
 
+def test_guard_and_risk_part_where_a_tenth_of_a_risk_was_agreed():
+    """52 + 15 g mm lies above 64.02: the guard by U does not accept; P = 0.9455 is above 0.90."""
+    agreed = BALANCE | {"probability": "90 %"}
+    guarded = by_name(calculate("balance", agreed | {"rule": DecisionRule.GUARDED_BY_U}))
+    by_risk = by_name(calculate("balance", agreed | {"rule": DecisionRule.BY_RISK}))
+
+    assert guarded["verdict_2"].verdict is Verdict.UNDECIDED
+    assert by_risk["verdict_2"].verdict is Verdict.PASS
+    assert "90 % or more" in (by_risk["verdict_2"].note or "")
+    assert "0.945" in (by_risk["verdict_2"].note or "")
+
+
+def test_a_probability_that_decides_nothing_is_refused():
+    with pytest.raises(OutOfRangeError):
+        calculate("balance", BALANCE | {"rule": DecisionRule.BY_RISK, "probability": "30 %"})
+
+
 def test_both_planes_pass_the_coarser_grade():
     found = by_name(calculate("balance", BALANCE | {"grade": "6.3 mm/s"}))
 

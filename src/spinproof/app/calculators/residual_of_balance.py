@@ -8,7 +8,7 @@ from spinproof.model.limit import DecisionRule
 from spinproof.model.quantity import UNITS, Dimension
 from spinproof.physics.rotor import permissible_unbalance
 from spinproof.stats.conformity import decide
-from spinproof.stats.decision_rules import RULES
+from spinproof.stats.decision_rules import RULES, ByRisk, Rule
 
 GRAM_MM = UNITS["g.mm"].factor
 
@@ -51,6 +51,14 @@ FIELDS: tuple[Field, ...] = (
         "Decision rule, as agreed beforehand",
         tuple(DecisionRule),
         "It prints beside the verdict; another rule may say otherwise of the same reading.",
+    ),
+    quantity(
+        "probability",
+        "Probability of conformity that by-risk asks for",
+        Dimension.RATIO,
+        "95 %",
+        "As agreed beforehand, above 50 % and below 100 %; empty: 95 %. The other rules ignore it.",
+        required=False,
     ),
 )
 """Fields that `verdicts` reads."""
@@ -99,12 +107,16 @@ def verdicts(
             f"left_{plane}", f"Residual in plane {plane}", left, "g.mm", uncertainty=u or 0.0
         )
         if limit is not None:
-            yield _verdict(plane, left, u, limit, DecisionRule(inputs.choice("rule")))
+            yield _verdict(plane, left, u, limit, rule_of(inputs))
 
 
-def _verdict(
-    plane: int, left: float, spread: float | None, limit: float, rule: DecisionRule
-) -> Words:
+def rule_of(inputs: Inputs) -> Rule:
+    """Give the decision rule that was agreed, with the probability that it asks for."""
+    rule, asked = DecisionRule(inputs.choice("rule")), inputs.maybe("probability")
+    return ByRisk(asked) if rule is DecisionRule.BY_RISK and asked is not None else RULES[rule]
+
+
+def _verdict(plane: int, left: float, spread: float | None, limit: float, rule: Rule) -> Words:
     name, label = f"verdict_{plane}", f"Plane {plane} against its limit"
     if spread is None:
         return Words(
@@ -114,7 +126,7 @@ def _verdict(
             Verdict.NOT_MEASURED,
             leads=True,
         )
-    decision = decide(left / GRAM_MM, spread / GRAM_MM, None, limit / GRAM_MM, rule=RULES[rule])
+    decision = decide(left / GRAM_MM, spread / GRAM_MM, None, limit / GRAM_MM, rule=rule)
     remark = f"; {decision.remark}" if decision.remark else ""
     return Words(
         name,
