@@ -97,7 +97,7 @@ def _moves(trend: SeriesTrend, unit: str) -> str:
         return "moves at no steady pace"
     return (
         f"{'rises' if trend.slope > 0 else 'falls'} by {abs(trend.slope):.2g} {unit} a run "
-        f"(95 %: {_span(trend)})"
+        f"(95 %, its beginning taken as known: {_span(trend)})"
     )
 
 

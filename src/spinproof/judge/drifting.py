@@ -80,7 +80,9 @@ def drift_of(
     Notes
     -----
     A trend by ranks stands when the share of false discoveries over all metrics is held at 5 %;
-    what protects people at the door is judged alone at 5 %.
+    what protects people at the door is judged alone at 5 %. The interval of a slope, and with it
+    that of a forecast, takes the beginning of the drift as known: of 60 simulated creeps that
+    began in mid-series it held the true slope in 88 %.
 
     References
     ----------
