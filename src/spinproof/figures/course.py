@@ -100,5 +100,5 @@ def _level(level: Level | None, up: Scale) -> list[str]:
     y = up(level.value)
     return [
         line(LEFT, y, WIDTH - RIGHT, y, stroke=VERMILLION, width=1.8, dash="7 4"),
-        label(LEFT + 8, y + 16, level.words, size=12, weight="600"),
+        label(LEFT + 8, y + 16 if y < HEIGHT / 2 else y - 6, level.words, size=12, weight="600"),
     ]
