@@ -10,6 +10,8 @@ from tests.demo_files import CR_1, LIMITS, LOWER, LOWER_CHANNELS, PARTIAL_LOAD
 from tests.ledger.cases import judged
 from tests.ledger.floor import HEAD, OTHER, RULES, START, Floor, new_tag
 
+from spinproof.app.claims import claims_of
+from spinproof.dossier.statements import claim_in_words
 from spinproof.files.canonical import digest_of
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.ledger.entries import Closing, RunEntry
@@ -408,7 +410,7 @@ JOB_B = JobFile.from_document(
         "shop": "Quillmere Spindle & Bowl Works",
         "machine": "QM-211",
         "process": "full",
-        "required_runs": 5,
+        "required_runs": 59,
         "heads": [
             {
                 "designation": "QM-211-A",
@@ -452,9 +454,9 @@ PLAN_B = Plan(
     feasible_share=1.0,
     runs=tuple(
         PlannedRun(number=n, cell=Cell.CUSTOMER, recipe=RECIPE_B, load=cassettes(25, 25))
-        for n in range(1, 5)
+        for n in range(1, 51)
     ),
-    reliability_if_clean=0.05 ** (1 / 4),
+    reliability_if_clean=0.05 ** (1 / 50),
     restart_rule="from zero after a change or a failure",
 )
 
@@ -514,6 +516,7 @@ def test_job_b_an_uneven_load_is_refused_before_the_start(job_b: Floor):
 
 
 def test_job_b_is_blocked_until_its_order_asks_for_the_runs_that_were_made(job_b: Floor):
+    """The contract asks for 59 counted runs, the shop has 50 of 51 attempts; CO-1 settles it."""
     document = {
         "configuration": {
             "head": B,
@@ -539,21 +542,25 @@ def test_job_b_is_blocked_until_its_order_asks_for_the_runs_that_were_made(job_b
     for planned in PLAN_B.runs:
         run_b(job_b, planned.load, planned.number, Outcome.COUNTED)
 
-    assert "The order asks for 5 counted runs in a row; campaign 1 has 4. (R33)" in sentences(
+    assert "The order asks for 59 counted runs in a row; campaign 1 has 50. (R33)" in sentences(
         job_b, FINAL
     )
-    with pytest.raises(GateClosedError, match="asks for 5 counted runs"):
+    with pytest.raises(GateClosedError, match="asks for 59 counted runs"):
         job_b.sign(FINAL)
     order = job_b.do(
-        "SE-1", lambda r: r.open_matter("QA-1042", ChangeOrder(text="four instead of five")).name
+        "SE-1", lambda r: r.open_matter("QA-1042", ChangeOrder(text="50 instead of 59")).name
     )
     assert order == "QA-1042-CO-01"
     accepted, letter = ChangeOrderState.ACCEPTED, StepDetail(token=f"letter {2}")
     job_b.do("SE-1", lambda r: r.step_matter(order, accepted, Deed("accepted"), letter))
-    job_b.do("SE-1", lambda r: r.require_runs("QA-1042", 4, order))
+    job_b.do("SE-1", lambda r: r.require_runs("QA-1042", 50, order))
     job_b.sign(FINAL)
     with job_b.ledger.reading() as records:
-        assert str(records.tally(B)).startswith("attempts 5 = counted 4")
+        attempts = records.attempts(B)
+        assert str(records.tally(B)).startswith("attempts 51 = counted 50")
+    (claim,) = claims_of(attempts)
+    assert "94.18 %" in claim_in_words(claim)
+    assert "95.00 %" not in claim_in_words(claim)
 
 
 # --- job C: a spare rotor, balanced
