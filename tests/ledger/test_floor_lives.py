@@ -435,11 +435,17 @@ def test_another_limit_of_a_test_closes_the_campaign(stages: Stages):
     life = FloorLife()
     life.begin("wet")
 
+    with life.floor.ledger.reading() as records:
+        before = records.configurations(HEAD)[-1].fingerprint
     life.agree_on_a_limit(2.0)
 
     last = life.floor.file().campaigns[-1]
+    with life.floor.ledger.reading() as records:
+        after = records.configurations(HEAD)
     life.teardown()
     assert last.closing is Closing.CONFIGURATION
+    assert after[-1].fingerprint != before
+    assert "Limit of" in after[-1].what
 
 
 def test_no_life_of_a_head_leads_where_a_rule_is_broken(stages: Stages):

@@ -122,13 +122,17 @@ def test_a_part_of_the_shared_module_sends_every_head_back(wet_floor: Floor):
     assert any("trap replaced" in sentence for sentence in sentences(wet_floor, WET))
 
 
+def take_out_and_put_back(floor: Floor, position: str) -> None:
+    """Give a position its own part again: no exchange, and yet it was opened."""
+    own = floor.do("AS-2", lambda r: r.parts_by_position(HEAD)[position])
+    lock = floor.lock()
+    floor.do("AS-2", lambda r: r.remove_part(HEAD, position, Deed("taken out")))
+    floor.do("AS-2", lambda r: r.install_part(HEAD, position, own, Deed("put back")))
+    floor.unlock(lock)
+
+
 def test_a_window_sends_the_head_back_to_the_dry_test_and_keeps_the_rest(wet_floor: Floor):
-    tag = new_tag(HEAD, "WIN", 2)
-    from_customer = Provenance.REPAIRED
-    wet_floor.do("AS-2", lambda r: r.add_part("QA-1041", "WIN", Piece(tag, "win"), from_customer))
-    lock = wet_floor.lock()
-    wet_floor.do("AS-2", lambda r: r.replace_part(HEAD, "WIN", tag, Deed("window cleaned")))
-    wet_floor.unlock(lock)
+    take_out_and_put_back(wet_floor, "WIN")
 
     assert present_checkpoint(wet_floor.file()) is DRY
     assert [s[:4] for s in sentences(wet_floor, DRY)] == ["D-20"]
@@ -194,12 +198,7 @@ def test_a_waived_check_is_left_out_by_name_until_the_waiver_ends(dry_made: Floo
         floor.do("OW-1", lambda r: r.step_matter(waiver.name, state.IN_FORCE, Deed("by phone")))
     letter = StepDetail(token=f"letter {4}")
     floor.do("OW-1", lambda r: r.step_matter(waiver.name, state.IN_FORCE, Deed("ok"), letter))
-    tach = Provenance.REPAIRED
-    tag = new_tag(HEAD, "TAC", 2)
-    floor.do("AS-2", lambda r: r.add_part("QA-1041", "TAC", Piece(tag, "tach"), tach))
-    lock = floor.lock()
-    floor.do("AS-2", lambda r: r.replace_part(HEAD, "TAC", tag, Deed("tach replaced")))
-    floor.unlock(lock)
+    take_out_and_put_back(floor, "TAC")
     floor.make("D-19")
     floor.sign(DRY)
 

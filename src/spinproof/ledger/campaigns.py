@@ -1,5 +1,6 @@
 """Configurations of a head, and the campaigns that stand on them."""
 
+import json
 from typing import Any
 
 from sqlalchemy import func, select
@@ -14,6 +15,9 @@ from spinproof.model.handover import ConfigurationEntry
 from spinproof.model.head_model import HeadModel
 from spinproof.model.job import Process
 from spinproof.model.plan import Plan
+
+AGREED_LIMITS = "agreed limits"
+"""Key of a configuration's document: limits of tests that were set after it was recorded."""
 
 
 class CampaignRecords(ChangeRecords):
@@ -49,11 +53,19 @@ class CampaignRecords(ChangeRecords):
         self._require_idle(head)
         reason = rules.plain_text(what, "description of the change")
         with self._keeping(head):
+            document = self._with_agreed_limits(head, document)
             if self.terms(self.unit(head).job).process is Process.FULL:
                 self._require_parts_agree(head, document)
                 if history := self.configurations(head):
                     self._add_changes_since(head, history[-1].fingerprint, document, reason)
             return self._store_configuration(head, document, reason)
+
+    def _with_agreed_limits(self, head: str, document: dict[str, Any]) -> dict[str, Any]:
+        """Carry the limits of tests that were agreed on over to a new configuration."""
+        history = self.configurations(head)
+        before = json.loads(self.document(history[-1].fingerprint)) if history else {}
+        agreed = before.get(AGREED_LIMITS)
+        return {**document, AGREED_LIMITS: agreed} if agreed else document
 
     def _store_configuration(
         self, head: str, document: dict[str, Any], reason: str

@@ -1,7 +1,10 @@
 """Facts that are stated once."""
 
+import json
+
 from spinproof.ledger import shop_tables as shop
-from spinproof.ledger.entries import Closing, UnitKind
+from spinproof.ledger.campaigns import AGREED_LIMITS
+from spinproof.ledger.entries import UnitKind
 from spinproof.ledger.parts import PartRecords
 from spinproof.ledger.shop_entries import AttestationEntry, Deed
 from spinproof.model.attestation import AgreedLimit, Attestation, EvidenceDetail, Unloading
@@ -106,20 +109,24 @@ class FactRecords(PartRecords):
             change = Change(kind=ChangeKind.LIMIT, name=content.check)
             text = f"Limit of {content.check}, {content.reading}, set: {content.limit.source}."
             self._add_change(unit, change, text, self._at)
-            self._close_what_it_counted(content, unit, text)
+            self._configure_anew(content, unit, text)
         if isinstance(content, Unloading):
             self._ask_about_wafers(content, unit)
 
-    def _close_what_it_counted(self, content: AgreedLimit, unit: str, why: str) -> None:
-        """Close the campaign when a test that it stands on is judged by another limit."""
-        if self.unit(unit).kind is not UnitKind.HEAD:
-            return
-        campaign = self.campaign(unit)
+    def _configure_anew(self, content: AgreedLimit, unit: str, why: str) -> None:
+        """Let another limit of a test change the fingerprint, which closes the campaign.
+
+        A limit of the source inspection, which follows the burn-in, leaves it open.
+        """
+        history = self.configurations(unit) if self.unit(unit).kind is UnitKind.HEAD else ()
         check = self._file(unit).require_rules().check(content.check)
-        if campaign is None or check.checkpoint.number >= Checkpoint.FINAL_TEST.number:
+        if not history or check.checkpoint.number >= Checkpoint.FINAL_TEST.number:
             return
         self._require_idle(unit)
-        self._close(campaign, Closing.CONFIGURATION, why)
+        document = json.loads(self.document(history[-1].fingerprint))
+        agreed = document.setdefault(AGREED_LIMITS, {})
+        agreed[f"{content.check}: {content.reading}"] = content.limit.to_document()
+        self._store_configuration(unit, document, why)
 
     def _ask_about_wafers(self, content: Unloading, unit: str) -> None:
         """Raise a nonconformance when not every wafer came out whole."""
