@@ -206,3 +206,11 @@ def test_edits_of_a_plan_are_told():
 
     assert ["Edited by hand", "Pinned run 9, inside 3."] in plan_summary(edited)["rows"]
     assert not [row for row in plan_summary(plan)["rows"] if row[0] == "Edited by hand"]
+
+
+def test_the_first_page_holds_its_whole_list_of_contents(pages):
+    first = flat(pages[0])
+
+    assert first.index("Where to find what") < first.index("Identity and configuration")
+    assert "How to verify this package" in first[first.index("Where to find what") :]
+    assert "Cautions" in first[first.index("Where to find what") :]
