@@ -76,16 +76,16 @@ class PlanDesk:
 
     def plans(self, head: str) -> tuple[PlanLine, ...]:
         """Give the kept plans of a head, the newest first."""
-        with self._ledger.reading() as reading:
-            kept = reading.plans(head)
-            under = [(c.plan_sha256, c.number) for c in reading.campaigns(head)]
+        kept, under = self._kept(head)
         return tuple(_line(entry, under) for entry in reversed(kept))
 
     def view(self, head: str, sha256: str) -> PlanView:
         """Give a plan with all that is to be known of it; RecordError when there is none."""
-        plan, spec = self._found(head, sha256), self.head(head)
+        kept, under = self._kept(head)
+        entry, spec = _chosen(kept, head, sha256), self.head(head)
+        plan = entry.plan
         return PlanView(
-            line=next(line for line in self.plans(head) if line.sha256 == sha256),
+            line=_line(entry, under),
             plan=plan,
             head=spec,
             quality=measure_plan(plan, spec),
@@ -152,16 +152,25 @@ class PlanDesk:
         with self._ledger.transaction(by, utc_now()) as records:
             return records.keep_plan(plan)
 
-    def _found(self, head: str, sha256: str) -> Plan:
+    def _kept(self, head: str) -> tuple[tuple[KeptPlan, ...], list[tuple[str, int]]]:
+        """Give the kept plans, and which campaign was opened under which."""
         with self._ledger.reading() as reading:
-            kept = {entry.sha256: entry.plan for entry in reading.plans(head)}
-        if sha256 not in kept:
-            raise RecordError(
-                "the head has no such plan",
-                where=f"head {head}",
-                mend="Choose one of its plans, or make one.",
-            )
-        return kept[sha256]
+            campaigns = [(c.plan_sha256, c.number) for c in reading.campaigns(head)]
+            return reading.plans(head), campaigns
+
+    def _found(self, head: str, sha256: str) -> Plan:
+        return _chosen(self._kept(head)[0], head, sha256).plan
+
+
+def _chosen(kept: tuple[KeptPlan, ...], head: str, sha256: str) -> KeptPlan:
+    for entry in kept:
+        if entry.sha256 == sha256:
+            return entry
+    raise RecordError(
+        "the head has no such plan",
+        where=f"head {head}",
+        mend="Choose one of its plans, or make one.",
+    )
 
 
 def _line(entry: KeptPlan, under: list[tuple[str, int]]) -> PlanLine:
