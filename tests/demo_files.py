@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.documents import parse_document
 from spinproof.model.head import HeadSpec
 from spinproof.model.job import JobFile

@@ -7,7 +7,8 @@ import numpy as np
 from tests.demo_files import CR_1, LIMITS, LOWER, LOWER_CHANNELS
 
 from spinproof.judge.judging import judge
-from spinproof.model.channel import ChannelMap, Role
+from spinproof.model.channel import Role
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.judgement import Judgement
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load

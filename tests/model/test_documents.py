@@ -3,7 +3,7 @@
 import pytest
 from tests.demo_files import DEMO_DATA
 
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.configuration import Configuration
 from spinproof.model.documents import parse_document
 from spinproof.model.errors import DocumentError

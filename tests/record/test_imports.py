@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from tests.demo_files import LOWER_CHANNELS, UPPER
 from tests.record.raw_run import demo_header, make_block, write_journal
 
-from spinproof.model.channel import ChannelMap, CountType, Role
+from spinproof.model.channel import CountType, Role
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.errors import SpinproofError, StorageError, TraceError, UnitError
 from spinproof.model.run import Ending, IncidentKind
 from spinproof.record.imports import import_table

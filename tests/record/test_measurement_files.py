@@ -9,7 +9,8 @@ from nptdms import ChannelObject, TdmsWriter
 from tests.demo_files import LOWER_CHANNELS
 from tests.record.raw_run import demo_header
 
-from spinproof.model.channel import ChannelMap, CountType
+from spinproof.model.channel import CountType
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.errors import SpinproofError, TraceError, UnitError
 from spinproof.model.run import IncidentKind
 from spinproof.record.imports import import_table

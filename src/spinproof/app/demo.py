@@ -26,7 +26,7 @@ from spinproof.app.recording import StandAddress, service_stand
 from spinproof.app.stand import stand_aside
 from spinproof.dossier.verification import Verification
 from spinproof.ledger.entries import Closing
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.configuration import Configuration
 from spinproof.model.documents import parse_document
 from spinproof.model.errors import BusyError

@@ -11,7 +11,7 @@ from spinproof.ledger.entries import JobEntry
 from spinproof.ledger.ledger import Ledger as Ledger
 from spinproof.ledger.ledger import open_ledger
 from spinproof.ledger.reading import Reading
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.configuration import Configuration
 from spinproof.model.errors import DocumentError, GateClosedError
 from spinproof.model.handover import ConfigurationEntry

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from spinproof.app.clock import rfc3339, utc_now
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.head import HeadSpec
 from spinproof.model.load import Load
 from spinproof.model.program import Program

@@ -9,7 +9,7 @@ import typer
 
 from spinproof.cli.show import console, print_attempts, say
 from spinproof.cli.stand import address, live_line
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.configuration import Configuration
 from spinproof.model.head import HeadSpec
 from spinproof.model.job import JobFile

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from spinproof.cli.show import console, print_trace, say
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.errors import StandError
 from spinproof.model.head import HeadSpec
 from spinproof.model.load import Load

@@ -1,4 +1,4 @@
-"""Channels: what a stand measures, and where in its registers each quantity lies."""
+"""Channels: what is measured, where a source keeps it, and by which instrument."""
 
 from enum import StrEnum
 from typing import Annotated, Self
@@ -49,7 +49,24 @@ class Role(StrEnum):
     VIBRATION = "vibration"
     """Velocity severity on the bearing housing."""
     MOTOR_CURRENT = "motor-current"
+    ACCELERATION_VERTICAL = "acceleration-vertical"
+    """Acceleration of the bearing housing, sampled fast; so are the other two directions."""
+    ACCELERATION_HORIZONTAL = "acceleration-horizontal"
+    ACCELERATION_AXIAL = "acceleration-axial"
+    SHAFT_PULSE = "shaft-pulse"
+    """Level of the optical tach, sampled with the accelerations by the same converter."""
+    BOWL_TEMPERATURE = "bowl-temperature"
+    SEAL_TEMPERATURE = "seal-temperature"
+    BEARING_TEMPERATURE = "bearing-temperature"
     OTHER = "other"
+
+
+ACCELERATIONS = (
+    Role.ACCELERATION_VERTICAL,
+    Role.ACCELERATION_HORIZONTAL,
+    Role.ACCELERATION_AXIAL,
+)
+"""The three directions on the bearing housing."""
 
 
 UNITS: dict[Role, str] = {
@@ -70,6 +87,12 @@ UNITS: dict[Role, str] = {
     Role.SEAL_PRESSURE: "kPa_g",
     Role.VIBRATION: "mm/s",
     Role.MOTOR_CURRENT: "A",
+    Role.ACCELERATION_VERTICAL: "m/s2",
+    Role.ACCELERATION_HORIZONTAL: "m/s2",
+    Role.ACCELERATION_AXIAL: "m/s2",
+    Role.BOWL_TEMPERATURE: "degC",
+    Role.SEAL_TEMPERATURE: "degC",
+    Role.BEARING_TEMPERATURE: "degC",
 }
 """The unit in which the judge takes each role; a channel in another unit is refused."""
 
@@ -94,6 +117,8 @@ class Channel(Noun):
     role: Role
     first_register: Annotated[int, Field(ge=0)]
     """Offset of the first register inside a sample record, or the column number of an import."""
+    node: str | None = None
+    """Where a source without registers keeps it: an OPC UA node id, or a key of an MQTT message."""
     type: CountType
     scale: Positive = 1.0
     """Value of one count, in the channel's unit."""
@@ -117,29 +142,4 @@ class Channel(Noun):
         if counts != (self.pulses_per_rev is not None):
             msg = "pulses_per_rev belongs to pulse counts, and only to them"
             raise ValueError(msg)
-        return self
-
-
-class ChannelMap(Noun):
-    """Which quantity lies where on a stand, for one head."""
-
-    name: Name
-    revision: Annotated[int, Field(ge=1)] = 1
-    head: Name
-    """Designation of the head that the channels belong to."""
-    unit_id: Annotated[int, Field(ge=1, le=247)]
-    """Modbus unit id of the head on its stand."""
-    word_order: Annotated[str, Field(pattern="^(big|little)$")] = "big"
-    """Order of the two registers of a 32-bit value."""
-    channels: Annotated[tuple[Channel, ...], Field(min_length=1, strict=False)]
-
-    @model_validator(mode="after")
-    def _names_and_roles_are_unique(self) -> Self:
-        names = [channel.name for channel in self.channels]
-        roles = [c.role.value for c in self.channels if c.role is not Role.OTHER]
-        for kind, items in (("name", names), ("role", roles)):
-            twice = sorted({item for item in items if items.count(item) > 1})
-            if twice:
-                msg = f"two channels share the {kind} {', '.join(twice)}"
-                raise ValueError(msg)
         return self

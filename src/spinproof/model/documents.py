@@ -10,7 +10,7 @@ from typing import TypeVar
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.check import CheckSheet
 from spinproof.model.configuration import Configuration
 from spinproof.model.errors import DocumentError

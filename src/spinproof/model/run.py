@@ -5,7 +5,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.head import HeadSpec
 from spinproof.model.load import Load
 from spinproof.model.noun import Name, Noun

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
-from spinproof.model.channel import Channel, ChannelMap, CountType
+from spinproof.model.channel import Channel, CountType
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.errors import DocumentError, TraceError
 from spinproof.model.noun import Noun
 from spinproof.model.registers import BLOCK_HEAD

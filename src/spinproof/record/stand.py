@@ -17,7 +17,7 @@ from pymodbus.exceptions import ModbusException
 from pymodbus.pdu import ModbusPDU
 
 from spinproof.files.canonical import canonical_json
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.errors import StandError
 from spinproof.model.program import Program
 from spinproof.model.registers import (

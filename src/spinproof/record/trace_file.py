@@ -21,7 +21,7 @@ from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.files.durable import storage_errors, sync_folder, write_durably
 from spinproof.files.lock import hold
-from spinproof.model.channel import ChannelMap
+from spinproof.model.channel_map import ChannelMap
 from spinproof.model.errors import StorageError, TraceError
 from spinproof.model.noun import Noun
 from spinproof.model.run import Ending, Incident, IncidentKind, RunHeader

@@ -1,0 +1,96 @@
+"""Streams: channels that a source beside the stand's own blocks delivers together."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Annotated, Any, Self
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, model_validator
+
+from spinproof.model.channel import Channel
+from spinproof.model.noun import Name, Noun, Positive
+
+FAST_ABOVE_HZ = 1000.0
+"""A stream sampled faster than this is sealed in a file of its own beside the trace. [Hz]"""
+
+
+class SourceKind(StrEnum):
+    """How a source is spoken to."""
+
+    MODBUS_TCP = "modbus-tcp"
+    """Registers, polled."""
+    MODBUS_RTU_OVER_TCP = "modbus-rtu-over-tcp"
+    """Registers, polled through a serial gateway that keeps the serial framing."""
+    OPC_UA = "opc-ua"
+    """Nodes, subscribed to."""
+    MQTT = "mqtt"
+    """A topic, subscribed to."""
+    FILE = "file"
+    """A recording that was made elsewhere and taken in afterwards."""
+
+
+class StreamSpec(Noun):
+    """Channels that one source samples together."""
+
+    name: Name
+    """Name of the stream in the map, for example accelerometer."""
+    source: SourceKind
+    address: Annotated[str, Field(min_length=1)]
+    """HOST:PORT, for OPC UA the endpoint's URL; for a file its kind."""
+    topic: str | None = None
+    """For MQTT: the topic."""
+    unit_id: Annotated[int, Field(ge=0, le=247)] | None = None
+    """For Modbus: the unit that is asked."""
+    sample_rate_hz: Positive
+    """Rate by the source's own clock. [Hz]"""
+    is_regular: bool = True
+    """Whether samples come at equal distances; a subscription to changes does not."""
+    channels: Annotated[tuple[Channel, ...], Field(min_length=1, strict=False)]
+    """``first_register`` is a register for Modbus, else the column in the stream's blocks."""
+
+    @model_validator(mode="after")
+    def _says_how_to_reach_it(self) -> Self:
+        if (self.topic is None) == (self.source is SourceKind.MQTT):
+            msg = "topic belongs to MQTT, and MQTT needs it"
+            raise ValueError(msg)
+        if self.is_fast and len({channel.type for channel in self.channels}) > 1:
+            msg = f"the channels of a stream above {FAST_ABOVE_HZ:g} Hz share one type"
+            raise ValueError(msg)
+        return self
+
+    @property
+    def is_fast(self) -> bool:
+        """Whether its samples are sealed in a file of their own."""
+        return self.sample_rate_hz > FAST_ABOVE_HZ
+
+
+@dataclass(frozen=True, eq=False)
+class StreamBlock:
+    """Some samples of a stream, as its source delivered them.
+
+    Attributes
+    ----------
+    stream : str
+        Name of the stream.
+    sequence : int
+        The source's own number of the block, for gaps and duplicates.
+    first_sample : int
+        Number of the first sample since the source began to count.
+    arrival_ns : int
+        Monotonic time of the host at the arrival. [ns]
+    counts : ndarray, shape (samples, channels)
+        What the source sent; a float that is not finite means no reading.
+    device_time_ns : int or None
+        The source's clock at the first sample, if it tells it. [ns]
+    times_ns : ndarray of int64, shape (samples,), or None
+        The source's clock at each sample, for a stream that is not regular. [ns]
+    """
+
+    stream: str
+    sequence: int
+    first_sample: int
+    arrival_ns: int
+    counts: NDArray[Any]
+    device_time_ns: int | None = None
+    times_ns: NDArray[np.int64] | None = None
