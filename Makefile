@@ -47,7 +47,7 @@ schemas: $(READY) ## write the JSON Schemas of all files that people write
 	@$(BIN)/spinproof schema --all docs/schemas
 
 lock: $(READY) ## renew requirements.lock; it names no registry
-	@$(BIN)/uv pip compile pyproject.toml --extra postgres --extra sources --group dev --universal --python-version 3.11 \
+	@$(BIN)/uv pip compile pyproject.toml --extra postgres --extra sources --extra provenance --extra fleet --group dev --universal --python-version 3.11 \
 	  --generate-hashes --no-emit-index-url --no-header --no-annotate --upgrade -q -o requirements.lock
 
 sources: $(READY) ## list the published sources that the checks stand on
