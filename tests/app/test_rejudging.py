@@ -1,14 +1,20 @@
 """Stored runs judged anew: the same numbers come out, and what differs is told."""
 
+import shutil
+from contextlib import closing
 from pathlib import Path
 
 import pytest
+from distributed import LocalCluster
 from tests.demo_files import LIMITS
 from tests.web.seed import HEAD, Bench, burn_in_bench
 
+from spinproof.app import fleet
+from spinproof.app.home import open_home
+from spinproof.app.intake import open_shop_ledger
 from spinproof.app.judging import judgement_bytes
 from spinproof.app.rejudging import Standing, rejudge, stored_runs
-from spinproof.model.errors import RecordError
+from spinproof.model.errors import ClusterError, RecordError
 from spinproof.model.limit import LimitSet
 from spinproof.model.run import Outcome
 
@@ -34,7 +40,13 @@ def bench(tmp_path: Path) -> Bench:
     made.ledger.close()
 
 
-def again(bench: Bench, limits: LimitSet | None = None, by: str | None = None, workers: int = 1):
+def again(
+    bench: Bench,
+    limits: LimitSet | None = None,
+    by: str | None = None,
+    workers: int = 1,
+    cluster: str | None = None,
+):
     return rejudge(
         bench.home,
         bench.ledger,
@@ -42,6 +54,7 @@ def again(bench: Bench, limits: LimitSet | None = None, by: str | None = None, w
         limits=limits,
         by=by,
         workers=workers,
+        cluster=cluster,
     )
 
 
@@ -126,3 +139,41 @@ def test_a_trace_that_was_changed_is_not_judged(bench: Bench):
 def test_a_run_that_nobody_knows_is_refused(bench: Bench):
     with pytest.raises(RecordError):
         rejudge(bench.home, bench.ledger, ("QA-9999-L-001",), limits=None, by=None)
+
+
+@pytest.fixture
+def cluster(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[2]))
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+    ) as made:
+        yield made
+
+
+def test_a_cluster_gives_the_same_bytes_as_one_machine(
+    bench: Bench, cluster: LocalCluster, tmp_path: Path
+):
+    shutil.copytree(bench.home.root, tmp_path / "copy")
+    copied = open_home(tmp_path / "copy")
+    with closing(open_shop_ledger(copied)) as ledger:
+        alone = Bench(copied, ledger, bench.head, bench.now)
+        again(alone, TIGHT, by="QI-2")
+        at_home = judgements(alone)
+    found = again(bench, TIGHT, by="QI-2", cluster=cluster.scheduler_address)
+
+    assert [one.standing for one in found] == [Standing.DIFFERENT] * 2
+    assert judgements(bench) == at_home
+
+
+def test_a_cluster_that_does_not_answer_is_named(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(fleet, "PATIENCE_S", 0.3)
+    with pytest.raises(ClusterError, match=r"cannot be reached, at tcp://127\.0\.0\.1:1\."):
+        again(bench, TIGHT, cluster="tcp://127.0.0.1:1")
+
+
+def test_a_cluster_without_a_worker_is_named(bench: Bench):
+    with (
+        LocalCluster(n_workers=0, dashboard_address=None, host="127.0.0.1") as empty,
+        pytest.raises(ClusterError, match="has no worker"),
+    ):
+        again(bench, TIGHT, cluster=empty.scheduler_address)

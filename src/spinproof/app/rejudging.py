@@ -1,7 +1,7 @@
 """Judge stored runs anew: other limits or newer code, in parallel, resumable, differences told."""
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
@@ -9,6 +9,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from spinproof.app.clock import utc_now
+from spinproof.app.fleet import reached
 from spinproof.app.home import Home
 from spinproof.app.judging import judge_file
 from spinproof.files.canonical import digest_of
@@ -64,6 +65,7 @@ def rejudge(
     limits: LimitSet | None,
     by: str | None,
     workers: int = 1,
+    cluster: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Rejudged, ...]:
     """Judge stored runs anew, and keep the new judgements beside the old ones.
@@ -82,6 +84,9 @@ def rejudge(
         Who keeps the new judgements; None only compares, and keeps nothing.
     workers : int
         Processes that judge at the same time. [1]
+    cluster : str, optional
+        Address of a cluster's scheduler; its workers judge instead, and must see the shop's
+        folder under the same name.
     on_progress : callable, optional
         Is called with the number of runs judged so far, and of all.
 
@@ -89,12 +94,14 @@ def rejudge(
     -------
     tuple of Rejudged
         One for each run, in the given order. The same runs give the same judgements, byte for
-        byte, however many workers there are.
+        byte, however many workers there are, and wherever they work.
 
     Raises
     ------
     RecordError
         If there is no such run.
+    ClusterError
+        If the cluster cannot be reached, or its package is not installed.
 
     Notes
     -----
@@ -102,7 +109,7 @@ def rejudge(
     stopped. Other limits never turn a run into a counted one.
     """
     tasks, found = _tasks(home, ledger, runs, limits, keep=by is not None)
-    for done, (task, fresh) in enumerate(_judged(tasks, workers), start=1):
+    for done, (task, fresh) in enumerate(_judged(tasks, workers, cluster), start=1):
         found[task.run] = _settle(ledger, task, fresh, by)
         if on_progress is not None:
             on_progress(done, len(tasks))
@@ -148,13 +155,13 @@ def _trace_of(home: Home, run: RunEntry) -> Path:
 
 
 def _judged(
-    tasks: Sequence[_Task], workers: int
+    tasks: Sequence[_Task], workers: int, cluster: str | None
 ) -> Iterator[tuple[_Task, Judgement | SpinproofError]]:
-    if workers <= 1 or len(tasks) < 2:
+    if cluster is None and (workers <= 1 or len(tasks) < 2):
         for task in tasks:
             yield task, _judge(task.trace, task.limits)
         return
-    with _pool(workers) as pool:
+    with _pool(workers) if cluster is None else reached(cluster) as pool:
         waiting: dict[Future[Judgement | SpinproofError], _Task] = {
             pool.submit(_judge, task.trace, task.limits): task for task in tasks
         }
@@ -163,7 +170,7 @@ def _judged(
 
 
 @contextmanager
-def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
+def _pool(workers: int) -> Iterator[Executor]:
     # spawned, not forked: the parent holds threads and database connections
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         try:

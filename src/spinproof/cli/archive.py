@@ -23,6 +23,10 @@ def rejudge(
         str | None, typer.Option(help="Keep the new judgements, in this name; else only compare.")
     ] = None,
     workers: Annotated[int, typer.Option(min=1, max=64, help="Processes at work.")] = 1,
+    cluster: Annotated[
+        str | None,
+        typer.Option(help="Scheduler of a cluster that judges instead, tcp://HOST:PORT."),
+    ] = None,
 ) -> None:
     """Judge stored runs anew beside their old judgements; ends with 1 when one differs."""
     from spinproof.app.documents import read_document
@@ -38,6 +42,7 @@ def rejudge(
             limits=limit_set,
             by=by,
             workers=workers,
+            cluster=cluster,
             on_progress=lambda done, all_: status.update(f"{done} of {all_} runs judged"),
         )
     told = [one for one in found if one.standing not in {Standing.SAME, Standing.DONE_BEFORE}]

@@ -11,6 +11,7 @@
     ├── JournalError (ValueError)        a recording journal is damaged beyond its tail
     ├── StandError (ConnectionError)     the test stand cannot be reached, or answers nonsense
     ├── PortInUseError (OSError)         another program listens there already
+    ├── ClusterError (ConnectionError)   the cluster that should judge cannot be reached
     ├── BusyError (RuntimeError)         somebody else holds the head, the home folder or the file
     ├── StorageError (OSError)           the disk is full, missing or read-only
     ├── GateClosedError (RuntimeError)   the records do not allow this step yet
@@ -112,6 +113,13 @@ class PortInUseError(SpinproofError, OSError):
     """Another program listens on this address already."""
 
     code = "port-in-use"
+    exit_status = 4
+
+
+class ClusterError(SpinproofError, ConnectionError):
+    """The cluster that should judge cannot be reached, or has no worker."""
+
+    code = "cluster"
     exit_status = 4
 
 
