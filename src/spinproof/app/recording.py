@@ -14,6 +14,7 @@ from spinproof.model.recipe import Recipe
 from spinproof.model.run import Purpose, RunHeader
 from spinproof.model.software import SOFTWARE
 from spinproof.model.trace import Trace
+from spinproof.record.disk_room import require_room
 from spinproof.record.imports import import_table, table_kind
 from spinproof.record.journal import SUFFIX
 from spinproof.record.recorder import Pace, record_run
@@ -88,6 +89,7 @@ def record(
         header = _header(
             order, source="modbus-tcp", identity=stand.identity, simulated=stand.simulated
         )
+        require_room(journals, header)
         journal = journals / f"{order.run}{SUFFIX}"
         record_run(stand, header, journal, program=program, on_progress=on_progress, pace=pace)
     return seal_journal(journal, traces)
