@@ -27,6 +27,26 @@ class SourceKind(StrEnum):
     """A recording that was made elsewhere and taken in afterwards."""
 
 
+class RegisterKind(StrEnum):
+    """Which registers of a Modbus unit are read."""
+
+    INPUT = "input"
+    HOLDING = "holding"
+
+
+class WordOrder(StrEnum):
+    """How a Modbus device lays a value of more than one register; the bytes of 0xAABBCCDD."""
+
+    BIG = "big"
+    """AA BB CC DD: high word first."""
+    LITTLE = "little"
+    """CC DD AA BB: low word first."""
+    BIG_SWAPPED = "big-swapped"
+    """BB AA DD CC: high word first, the bytes of each word exchanged."""
+    LITTLE_SWAPPED = "little-swapped"
+    """DD CC BB AA: low word first, the bytes of each word exchanged."""
+
+
 class StreamSpec(Noun):
     """Channels that one source samples together."""
 
@@ -39,6 +59,12 @@ class StreamSpec(Noun):
     """For MQTT: the topic."""
     unit_id: Annotated[int, Field(ge=0, le=247)] | None = None
     """For Modbus: the unit that is asked."""
+    registers: RegisterKind = RegisterKind.INPUT
+    """For Modbus: which registers are read."""
+    word_order: WordOrder = WordOrder.BIG
+    """For Modbus: how a value of two registers lies in them."""
+    server_sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")] | None = None
+    """For OPC UA: fingerprint of the server's certificate; the session is then encrypted."""
     sample_rate_hz: Positive
     """Rate by the source's own clock. [Hz]"""
     is_regular: bool = True
