@@ -96,4 +96,7 @@ def test_a_trace_from_a_table_of_floats_is_judged_like_the_recording():
     for metric in recorded.metrics:
         other = imported.metric(metric.name, metric.step)
         if metric.name != "missing_share":
+            if metric.value is None:
+                assert (metric.name, other.value) == ("seal_pressure_loss", None)
+                continue
             assert other.value == pytest.approx(metric.value, abs=2 * metric.uncertainty + 1e-9)

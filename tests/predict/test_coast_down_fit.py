@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from tests.predict import heads
 
-from spinproof.predict.coast_down import DRAG, Coast, decelerations, drag_of
+from spinproof.predict.coast_down import DRAG, Coast, drag_of
+from spinproof.signals.coast_down import decelerations
 
 
 def coasts(count: int = 3, added: float = 0.0, seed: int = 1) -> list[Coast]:
@@ -92,6 +93,7 @@ def test_the_fit_keeps_its_runs_and_its_residuals():
 
 
 def test_the_residuals_of_one_run_are_those_of_its_clock():
-    found = decelerations(coasts(1)[0])
+    one = coasts(1)[0]
+    found = decelerations(one.moment_s, one.angle)
 
     assert np.std(found.residuals) == pytest.approx(8e-6, rel=0.2)

@@ -3,12 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from spinproof.judge.coast import coast_edges
 from spinproof.judge.readings import Readings, Series
 from spinproof.judge.segments import Stretch, stretches
 from spinproof.model.channel import Role
 from spinproof.model.head_model import CalibrationRun
 from spinproof.model.load import Load
-from spinproof.model.registers import STEP_STOPPING, Status
+from spinproof.model.registers import STEP_STOPPING
 from spinproof.model.trace import Signal, Trace
 from spinproof.physics.drying import DryingHistory
 from spinproof.physics.evaporation import saturation_humidity
@@ -27,8 +28,6 @@ EXHAUST = "exhaust dew point"
 """Name of the channel, in degC, that says how wet the gas leaves."""
 SUBLIMATION_K = 2.834e6 / 461.5
 """Heat of sublimation of ice over the gas constant of vapour: Clausius and Clapeyron. [K]"""
-ABOVE_POSITIONER = 1.2
-"""A coast-down is used down to this many times the speed at which the positioner may come out."""
 SWITCHED_S = 1.0
 """What is left out after the heater's step begins, until contactor and sensor follow. [s]"""
 COLD_READINGS = 8
@@ -54,18 +53,11 @@ def coast_of(trace: Trace) -> Coast | None:
     speed, part = readings.reference, _stretch(readings, STEP_STOPPING)
     if speed is None or speed.rotation is None or part is None:
         return None
-    begin = _undriven_from(readings, part)
-    rotation = speed.rotation
-    lowest = ABOVE_POSITIONER * trace.header.head.index_enable_rpm
-    slow = speed.time_s[(speed.time_s > begin) & (speed.rpm < lowest)]
-    end = float(slow[0]) if slow.size else part.end_s
-    inside = (rotation.edge_s > begin) & (rotation.edge_s < end)
-    moments, pulses = rotation.edge_s[inside], rotation.pulses[inside]
-    new = np.concatenate([[True], np.diff(pulses) > 0]) if pulses.size else inside[inside]
+    moments, angle = coast_edges(readings, part, trace.header.head)
     return Coast(
         run=_run(trace),
-        moment_s=moments[new],
-        angle=2 * np.pi / rotation.pulses_per_rev * pulses[new].astype(np.float64),
+        moment_s=moments,
+        angle=angle,
         added_inertia=_added(trace, trace.header.load),
     )
 
@@ -201,16 +193,6 @@ def _run(trace: Trace) -> CalibrationRun:
 
 def _stretch(readings: Readings, number: int) -> Stretch | None:
     return next((part for part in stretches(readings) if part.number == number), None)
-
-
-def _undriven_from(readings: Readings, part: Stretch) -> float:
-    """Give the moment from which the motor is off for sure."""
-    begin = part.start_s + readings.period_s
-    if readings.inputs is None:
-        return begin
-    time, driven = readings.inputs.time_s, readings.inputs.state(Status.MOTOR_ENABLED)
-    later = time[(time >= part.start_s) & driven]
-    return max(begin, float(later[-1]) + readings.period_s) if later.size else begin
 
 
 def _added(trace: Trace, load: Load) -> float:

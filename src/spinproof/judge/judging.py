@@ -1,11 +1,13 @@
 """The judgement of a run: from its trace, recipe, head, limits and load. Pure and repeatable."""
 
 from spinproof.files.canonical import digest_of
+from spinproof.judge.coast import drag_metrics
 from spinproof.judge.door import door_metrics
 from spinproof.judge.outcome import Findings, outcome_of, outside_cause_of
-from spinproof.judge.process_metrics import process_metrics, seal_loss
+from spinproof.judge.process_metrics import process_metrics
 from spinproof.judge.quality import quality_metrics, strangers
 from spinproof.judge.readings import Readings
+from spinproof.judge.seal import seal_metrics
 from spinproof.judge.segments import StepRun, duration_metrics, executed, step_runs, stretches
 from spinproof.judge.speed_metrics import dose_metrics, speed_metrics
 from spinproof.judge.stop_sequence import events_of, find_stop_sequence
@@ -49,6 +51,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
     a ``DocumentError``.
     """
     readings = Readings(trace)
+    incidents = (*trace.incidents, *readings.repairs)
     parts = stretches(readings)
     runs = step_runs(parts, recipe, readings.reference)
     sequence = find_stop_sequence(readings, parts, head)
@@ -59,7 +62,8 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
         *process_metrics(runs, head, readings),
         *dose_metrics(runs, recipe, readings),
         *door_metrics(sequence, readings, head, load),
-        seal_loss(readings),
+        *drag_metrics(parts, readings, head),
+        *seal_metrics(readings),
     ]
     findings = Findings(
         ending=trace.ending,
@@ -68,7 +72,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
         runs=runs,
         metrics=judged(raw, recipe, limits),
         events=tuple(events_of(sequence, parts, readings)),
-        incidents=trace.incidents,
+        incidents=incidents,
         mismatches=(
             *_mismatches(trace, recipe, head, load),
             *_shape(executed(parts), recipe, readings),
@@ -90,7 +94,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
         segments=tuple(run.segment for run in runs),
         events=findings.events,
         metrics=findings.metrics,
-        incidents=trace.incidents,
+        incidents=incidents,
         outcome=outcome,
         reasons=reasons,
         outside_cause=None if outcome is Outcome.COUNTED else outside_cause_of(findings),

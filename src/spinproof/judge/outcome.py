@@ -23,6 +23,7 @@ NOTED = {
     IncidentKind.OUT_OF_ORDER,
     IncidentKind.DUPLICATE,
     IncidentKind.COUNTER_RESET,
+    IncidentKind.PULSES_REPAIRED,
 }
 """What a recording noticed about itself and a counted run must tell."""
 LOW_SHARE = 0.8

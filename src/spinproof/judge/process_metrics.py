@@ -1,7 +1,6 @@
-"""What went through the bowl, and was felt at its bearings: water, nitrogen, vibration, seal."""
+"""What went through the bowl, and was felt at its bearings: water, nitrogen, vibration."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from spinproof.judge.readings import Readings, Series
 from spinproof.judge.segments import StepRun
@@ -21,8 +20,6 @@ DRAIN_END_S = 2.0
 """Length of the end of a rinse over which the drain's resistivity is averaged. [s]"""
 CLOSED_SHARE = 0.05
 """Share of the flow below which the valve is taken to be closed."""
-INFLATED_SHARE = 0.9
-"""Share of the highest pressure above which the seal is taken to be inflated."""
 
 
 def process_metrics(runs: tuple[StepRun, ...], head: HeadSpec, readings: Readings) -> list[Metric]:
@@ -40,27 +37,6 @@ def process_metrics(runs: tuple[StepRun, ...], head: HeadSpec, readings: Reading
         if run.step.heater_c is not None:
             metrics += _heat_metrics(run, readings, is_last=run.number == heated[-1])
     return metrics
-
-
-def seal_loss(readings: Readings) -> Metric:
-    """Fit the decay of the seal's pressure from its inflation to its venting, in % in 60 s."""
-    seal, inputs = readings.series(Role.SEAL_PRESSURE), readings.inputs
-    if seal is None or inputs is None or seal.values.size == 0:
-        return missing("seal_loss", "no channel measures the seal's pressure and its valve")
-    fed = inputs.time_s[inputs.state(Status.SEAL_VALVE)]
-    if fed.size == 0:
-        return missing("seal_loss", "the seal was never inflated")
-    high = seal.values >= INFLATED_SHARE * float(seal.values.max())
-    start, end = float(seal.time_s[high][0]) + FLOW_BEGINS_S, float(fed[-1])
-    inside = (seal.time_s >= start) & (seal.time_s <= end) & (seal.values > 0)
-    span = end - start
-    if np.count_nonzero(inside) < 20 or span < 20:
-        return missing("seal_loss", "the seal was inflated for less than 20 s")
-    rate, spread = _decay(seal.time_s[inside], seal.values[inside])
-    stable = seal.channel.instrument.standard_uncertainty / float(seal.values[inside].mean())
-    drift = 100 * stable * 60 / span
-    loss = 100 * -np.expm1(-60 * rate)
-    return measured("seal_loss", loss, float(np.hypot(100 * 60 * spread, drift)))
 
 
 def _in_hold(name: str, run: StepRun, readings: Readings, role: Role) -> Metric:
@@ -207,13 +183,3 @@ def _heat_metrics(run: StepRun, readings: Readings, *, is_last: bool) -> list[Me
         "n2_temperature_error", end.value - setpoint, end.uncertainty, step=run.number, note=note
     )
     return [end, error]
-
-
-def _decay(time: NDArray[np.float64], pressure: NDArray[np.float64]) -> tuple[float, float]:
-    """Fit the rate of an exponential decay, and its standard uncertainty, in 1/s."""
-    x = time - time.mean()
-    y = np.log(pressure)
-    slope = float(x @ (y - y.mean()) / (x @ x))
-    rest = mean_of(y - y.mean() - slope * x)
-    spread = rest.uncertainty * np.sqrt(time.size) / np.sqrt(float(x @ x))
-    return -slope, float(spread)

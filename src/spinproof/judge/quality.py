@@ -1,6 +1,7 @@
 """How good the record is: gaps, missing readings, operator inputs, agreement of channels."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spinproof.judge.readings import Readings, Speed
 from spinproof.judge.segments import StepRun
@@ -12,6 +13,7 @@ from spinproof.model.registers import Status
 from spinproof.model.run import IncidentKind
 from spinproof.signals.crossings import change_times
 from spinproof.signals.tach import mean_speed
+from spinproof.signals.tach_repair import proven_pulses_per_rev
 
 TOGETHER = 0.05
 """How far the ratio of two tachs may wander between holds if both see one rotor."""
@@ -23,6 +25,7 @@ def quality_metrics(runs: tuple[StepRun, ...], readings: Readings) -> list[Metri
         _largest_gap(readings),
         _missing_share(readings),
         _operator_inputs(readings),
+        _tach_repairs(readings),
         _tach_agreement(runs, readings),
         _display_agreement(runs, readings),
     ]
@@ -85,6 +88,17 @@ def _operator_inputs(readings: Readings) -> Metric:
     return measured("operator_inputs", count, 0.0, note=note)
 
 
+def _tach_repairs(readings: Readings) -> Metric:
+    """Count the pulses of all tachs that had to be put right, or could not be."""
+    name, tachs = "tach_repairs", (readings.optical, readings.own)
+    seen = [speed for speed in tachs if speed is not None and speed.repair is not None]
+    if not seen:
+        return missing(name, "no channel counts the pulses of a tach and gives their moments")
+    count = sum(incident.size for incident in readings.repairs)
+    note = "; ".join(i.text for i in readings.repairs) or "no pulse was lost or doubled"
+    return measured(name, count, 0.0, note=note)
+
+
 def _tach_agreement(runs: tuple[StepRun, ...], readings: Readings) -> Metric:
     """Relative difference of the head's tach from the reference, over all holds together."""
     name, own, reference = "tach_agreement", readings.own, readings.reference
@@ -100,7 +114,22 @@ def _tach_agreement(runs: tuple[StepRun, ...], readings: Readings) -> Metric:
     difference = float(np.average(a / b - 1, weights=weight))
     timing = _timing(own) + _timing(reference)
     spread = float(np.hypot(timing, np.hypot(own.relative, reference.relative)))
-    return measured(name, 100 * difference, 100 * spread)
+    note = _wrong_pulses(own, a, b)
+    return measured(name, 100 * difference, 100 * spread, note=note)
+
+
+def _wrong_pulses(own: Speed, speeds: NDArray[np.float64], true: NDArray[np.float64]) -> str | None:
+    """Say how many pulses a revolution has when it is proven that the map is wrong."""
+    if own.counted is None:
+        return None
+    claimed = own.counted.pulses_per_rev
+    proven = proven_pulses_per_rev(claimed * speeds, true)
+    if proven is None or proven == claimed:
+        return None
+    return (
+        f'"{own.name}" gives {proven} pulses in a revolution, by the reference at '
+        f"{true.size} speeds; the channel map says {claimed}: mend the map and judge again"
+    )
 
 
 def _display_agreement(runs: tuple[StepRun, ...], readings: Readings) -> Metric:
@@ -141,8 +170,8 @@ def _pairs(
 def _mean_in(run: StepRun, speed: Speed) -> float:
     if run.hold is None:
         return float("nan")
-    if speed.rotation is not None:
-        return mean_speed(speed.rotation, *run.hold)[0]
+    if speed.counted is not None:
+        return mean_speed(speed.counted, *run.hold)[0]
     inside = (speed.time_s >= run.hold[0]) & (speed.time_s <= run.hold[1])
     return float(speed.rpm[inside].mean()) if inside.any() else float("nan")
 

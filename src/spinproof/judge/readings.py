@@ -8,8 +8,10 @@ from numpy.typing import NDArray
 
 from spinproof.model.channel import Channel, CountType, Role
 from spinproof.model.registers import Status
+from spinproof.model.run import Incident, IncidentKind
 from spinproof.model.trace import Signal, Trace
 from spinproof.signals.tach import Rotation, rotation_from_edges, unwrap_counter
+from spinproof.signals.tach_repair import TachRepair, repair_tach
 
 WIDTHS = {CountType.U16: 16, CountType.I16: 16, CountType.U32: 32, CountType.I32: 32}
 
@@ -27,7 +29,12 @@ class Speed:
     relative: float
     """Standard uncertainty that all readings share, in proportion to them."""
     rotation: Rotation | None
-    """The tach behind it, unless another instrument computed the speed."""
+    """The tach behind it, lost and doubled pulses put right, unless another instrument computed
+    the speed."""
+    counted: Rotation | None = None
+    """The same as it was counted: what a tach itself is judged by."""
+    repair: TachRepair | None = None
+    """What was put right."""
 
     @property
     def turned(self) -> bool:
@@ -115,6 +122,15 @@ class Readings:
         return self.optical or self._computed() or self.own
 
     @cached_property
+    def repairs(self) -> tuple[Incident, ...]:
+        """What was put right in the tachs before anything was judged by them, in sentences."""
+        return tuple(
+            _incident_of(speed.name, speed.repair)
+            for speed in (self.optical, self.own)
+            if speed is not None and speed.repair is not None and speed.repair.count
+        )
+
+    @cached_property
     def inputs(self) -> Inputs | None:
         """The digital inputs."""
         signal = self.trace.role(Role.STATUS)
@@ -161,7 +177,9 @@ class Readings:
             jitter = float(np.hypot(own, unit_s / np.sqrt(12)))
             relative = instrument.relative_uncertainty
         per_rev = count.channel.pulses_per_rev or 1
-        rotation = rotation_from_edges(count.time_s, pulses, moments, per_rev, jitter)
+        counted = rotation_from_edges(count.time_s, pulses, moments, per_rev, jitter)
+        repair = repair_tach(counted) if edge is not None else None
+        rotation = counted if repair is None else repair.rotation
         return Speed(
             name=count.channel.name,
             time_s=rotation.time_s,
@@ -169,6 +187,8 @@ class Readings:
             uncertainty_rpm=rotation.uncertainty_rpm,
             relative=max(relative, count.channel.instrument.relative_uncertainty),
             rotation=rotation,
+            counted=counted,
+            repair=repair,
         )
 
     def _computed(self) -> Speed | None:
@@ -184,6 +204,27 @@ class Readings:
             relative=instrument.relative_uncertainty,
             rotation=None,
         )
+
+
+def _incident_of(name: str, repair: TachRepair) -> Incident:
+    parts = [
+        f"{count} {what}"
+        for count, what in ((repair.missing, "lost"), (repair.extra, "counted too many"))
+        if count
+    ]
+    said = f'pulses of "{name}" by their neighbours: {", ".join(parts)}'
+    done = (
+        "too many to be put right: its speeds stand as they were counted"
+        if repair.is_hopeless
+        else "put right for the speeds; the tach itself is judged as it counted"
+    )
+    return Incident(
+        kind=IncidentKind.PULSES_REPAIRED,
+        time_s=round(float(repair.moments_s[0]), 4),
+        size=float(repair.count),
+        channel=name,
+        text=f"{said}; {done}",
+    )
 
 
 def _whole_counts(signal: Signal) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

@@ -47,11 +47,16 @@ RUN_UNITS = {
     "release_speed": "rpm",
     "door_order_breaches": "1",
     "seal_loss": "%/min",
+    "seal_pressure_loss": "kPa/min",
+    "drag_coulomb": "rad/s2",
+    "drag_viscous": "1/s",
+    "drag_windage": "1/rad",
     "tach_agreement": "%",
     "display_agreement": "%",
     "largest_gap": "1",
     "missing_share": "%",
     "operator_inputs": "1",
+    "tach_repairs": "1",
 }
 """Unit of each metric of the whole run."""
 UNITS = STEP_UNITS | RUN_UNITS

@@ -35,11 +35,16 @@ METRIC_WORDS = {
     "release_speed": "speed at the door's release",
     "door_order_breaches": "breaches of the stop sequence",
     "seal_loss": "pressure loss of the seal",
+    "seal_pressure_loss": "pressure loss of the seal, temperature allowed for",
+    "drag_coulomb": "constant drag over inertia",
+    "drag_viscous": "viscous drag over inertia",
+    "drag_windage": "windage over inertia",
     "tach_agreement": "head tach against the reference",
     "display_agreement": "display against the reference",
     "largest_gap": "largest gap in the record",
     "missing_share": "missing readings",
     "operator_inputs": "operator inputs",
+    "tach_repairs": "tach pulses put right",
 }
 """Words for each metric that the judge knows, as they stand inside a sentence."""
 

@@ -66,6 +66,8 @@ class IncidentKind(StrEnum):
     """A counter of pulses went back further than the rotor can turn; ``size`` is how often."""
     MISSING = "missing readings"
     """A channel had no reading, or one that is not a number; ``size`` is how many."""
+    PULSES_REPAIRED = "pulses repaired"
+    """A tach lost pulses or saw them twice; ``size`` is how many were put right by the judge."""
     TORN_TAIL = "torn tail"
     """The journal ended inside a frame; ``size`` is the number of bytes left out."""
 

@@ -4,18 +4,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from spinproof.model.head_model import CalibrationRun, CannotSay, Fit, Residuals
 from spinproof.physics.rotor import RAD_PER_S_PER_RPM
-from spinproof.predict.least_squares import LEAST_RUNS, Array, Fitted, fitted, pooled
+from spinproof.predict.least_squares import LEAST_RUNS, Array, pooled
+from spinproof.signals.coast_down import decelerations, unfit
+from spinproof.stats.least_squares import Fitted
 from spinproof.stats.straight_line import calibration_line
 
 SUBJECT = "coast-down"
 DRAG = ("coulomb_torque_n_m", "viscous_drag_n_m_s", "quadratic_drag_n_m_s2")
 INERTIA = "inertia_kg_m2"
-LEAST_PULSES, LEAST_RATIO = 30, 3.0
-"""A coast-down shorter than this in pulses, or in its ratio of speeds, separates no terms. [1]"""
 WORST_INERTIA = 0.1
 """Relative standard uncertainty above which an inertia from loads is not said. [1]"""
 
@@ -69,87 +68,15 @@ def drag_of(coasts: Sequence[Coast], inertia: float) -> CoastDowns:
     """
     good, refused = [], []
     for coast in coasts:
-        if (why := _unfit(coast)) is not None:
+        if (why := unfit(coast.moment_s, coast.angle)) is not None:
             refused.append(f"run {coast.run.run}: {why}")
-        elif (found := decelerations(coast)).is_singular:
+        elif (found := decelerations(coast.moment_s, coast.angle)).is_singular:
             refused.append(f"run {coast.run.run}: its drag terms cannot be told apart")
         else:
             good.append((coast, found))
     if len(good) < LEAST_RUNS:
         return CoastDowns(None, {}, (_too_few(len(good), refused),))
     return _from_runs(good, inertia, tuple(refused))
-
-
-def decelerations(coast: Coast) -> Fitted:
-    """Fit one coast-down.
-
-    Parameters
-    ----------
-    coast : Coast
-        Moments and angles.
-
-    Returns
-    -------
-    Fitted
-        Drag over inertia, constant [rad/s²], per speed [1/s] and per squared speed [1/rad];
-        residuals are in seconds.
-
-    Notes
-    -----
-    Never raises by itself.
-    """
-    time = coast.moment_s - coast.moment_s[0]
-    angle = coast.angle - coast.angle[0]
-    course = np.polynomial.Polynomial.fit(time, angle, 5)
-    speed, slowing = course.deriv()(time), -course.deriv(2)(time)
-    middle = float(speed.mean())
-    powers = (speed / middle)[:, None] ** np.arange(3)
-    first = np.linalg.lstsq(powers, slowing, rcond=None)[0]
-    size = float(np.abs(slowing).mean())
-    start = np.array([*first, speed[0], 0.0])
-    steps = np.array([size, size, size, 1e-3 * speed[0], 1e-3])
-    units = np.array([1.0, middle, middle**2])
-
-    def left_over(p: Array) -> Array:
-        a, b, k = p[:3] / units
-        turned, turning = _coasted(time, a, b, k, p[3])
-        return np.asarray((angle - turned - p[4]) / turning)
-
-    found = fitted(left_over, start, steps)
-    covariance = found.covariance[:3, :3] / np.outer(units, units)
-    return Fitted(found.estimate[:3] / units, covariance, found.residuals, found.degrees)
-
-
-@njit(cache=True)
-def _coasted(time, a, b, k, speed):  # type: ignore[no-untyped-def] # compiled
-    """Give angle and speed at each moment: dw/dt = -(a + b w + k w²), fourth order."""
-    angles, speeds = np.zeros(time.size), np.full(time.size, speed)
-    w, angle = speed, 0.0
-    for i in range(1, time.size):
-        h = time[i] - time[i - 1]
-        k1 = -(a + (b + k * w) * w)
-        x = w + h / 2 * k1
-        k2 = -(a + (b + k * x) * x)
-        x = w + h / 2 * k2
-        k3 = -(a + (b + k * x) * x)
-        x = w + h * k3
-        k4 = -(a + (b + k * x) * x)
-        angle += h * (w + h * (k1 + k2 + k3) / 6)
-        w = max(w + h / 6 * (k1 + 2 * k2 + 2 * k3 + k4), 1e-3)
-        angles[i], speeds[i] = angle, w
-    return angles, speeds
-
-
-def _unfit(coast: Coast) -> str | None:
-    """Say why a coast-down cannot be used, or None."""
-    if coast.moment_s.size < LEAST_PULSES:
-        return f"{coast.moment_s.size} pulses, {LEAST_PULSES} are needed"
-    speed = np.diff(coast.angle) / np.diff(coast.moment_s)
-    first, last = float(speed[:5].mean()), float(speed[-5:].mean())
-    if first < LEAST_RATIO * last:
-        rpm = first / RAD_PER_S_PER_RPM, last / RAD_PER_S_PER_RPM
-        return f"from {rpm[0]:.0f} to {rpm[1]:.0f} rpm only: the terms need a wider span"
-    return None
 
 
 def _too_few(good: int, refused: Sequence[str]) -> CannotSay:

@@ -8,7 +8,8 @@ import numpy as np
 
 from spinproof.model.head_model import CalibrationRun, CannotSay, Fit, Residuals
 from spinproof.physics.drying import DryingHistory, WetBowl, dry_hold_up, hold_up_course
-from spinproof.predict.least_squares import LEAST_RUNS, Array, Fitted, fitted, pooled
+from spinproof.predict.least_squares import LEAST_RUNS, Array, pooled
+from spinproof.stats.least_squares import Fitted, fitted
 
 PARAMETERS = ("hold_up_g", "conductance_m3_s")
 STEPS = np.array([0.3, 0.3])

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from spinproof.model.head_model import CalibrationRun, CannotSay, Fit, Residuals
-from spinproof.predict.least_squares import LEAST_RUNS, Array, Fitted, fitted, pooled
+from spinproof.predict.least_squares import LEAST_RUNS, Array, pooled
+from spinproof.stats.least_squares import Fitted, fitted
 
 SUBJECT = "drain step"
 PARAMETERS = ("bowl_volume_l", "drain_delay_s")

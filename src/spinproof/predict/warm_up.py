@@ -7,7 +7,8 @@ import numpy as np
 
 from spinproof.model.head_model import CalibrationRun, CannotSay, Fit, Residuals
 from spinproof.physics.nitrogen import HEAT_CAPACITY
-from spinproof.predict.least_squares import LEAST_RUNS, Array, Fitted, fitted, pooled
+from spinproof.predict.least_squares import LEAST_RUNS, Array, pooled
+from spinproof.stats.least_squares import Fitted, fitted
 
 SUBJECT = "warm-up"
 PARAMETERS = ("heater_heat_capacity_j_k", "heater_loss_w_k")
