@@ -6,7 +6,13 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page
-from tests.dossier.handover_example import KEY_MADE_AT, example, small_example, write_example
+from tests.dossier.handover_example import (
+    KEY_MADE_AT,
+    PASSPHRASE,
+    example,
+    small_example,
+    write_example,
+)
 from tests.forged.conftest import sign_anew
 
 from spinproof.dossier.findings import FindingKind
@@ -81,7 +87,9 @@ def drop_line(package: Path) -> None:
 
 
 def sign_by_another(package: Path) -> None:
-    key = create_key(package.parent / "forger", "Quillmere Spindle & Bowl Works", KEY_MADE_AT)
+    key = create_key(
+        package.parent / "forger", "Quillmere Spindle & Bowl Works", KEY_MADE_AT, PASSPHRASE
+    )
     flip("dossier.pdf")(package)
     sign_anew(package, key)
 

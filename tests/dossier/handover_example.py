@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
+from cryptography.hazmat.primitives.asymmetric import ec
 from tests.dossier.invented_runs import (
     GOOD,
     NCR,
@@ -21,6 +22,7 @@ from tests.dossier.invented_runs import (
     make_record,
 )
 
+from spinproof.dossier.key_list import KeyList, ListedKey, make_list
 from spinproof.dossier.keys import ReleaseKey, create_key
 from spinproof.dossier.package import write_package
 from spinproof.files.canonical import digest_of
@@ -44,6 +46,9 @@ from spinproof.model.software import SOFTWARE
 from spinproof.stats.demonstration import reliability_lower_bound
 
 KEY_MADE_AT = datetime(2031, 3, 1, tzinfo=UTC)
+PASSPHRASE = "four words of the invented shop"  # noqa: S105 - opens keys of tests
+ROOT = ec.derive_private_key(2031, ec.SECP256R1())
+"""The root key of the invented shop."""
 
 
 @dataclass(frozen=True)
@@ -237,7 +242,7 @@ def _handover(plan: Plan, records: list[RunRecord], witness: RunRecord) -> Hando
 
 def write_example(chosen: Example, folder: Path) -> tuple[Path, ReleaseKey]:
     """Write the package of an example with a new key, both below a folder."""
-    key = create_key(folder / "keys", chosen.handover.shop, KEY_MADE_AT)
+    key = create_key(folder / "keys", chosen.handover.shop, KEY_MADE_AT, PASSPHRASE)
     return write_with(chosen, folder, key), key
 
 
@@ -249,5 +254,12 @@ def write_with(chosen: Example, folder: Path, key: ReleaseKey) -> Path:
         inputs=(chosen.head, chosen.limits),
         evidence=chosen.write_evidence(folder / "evidence"),
         key=key,
+        key_list=listing(key, chosen.handover.shop),
         folder=folder / "packages",
     )
+
+
+def listing(key: ReleaseKey, shop: str = "a shop") -> KeyList:
+    """Sign a list that names one release key, with a root key of its own."""
+    listed = (ListedKey(fingerprint=key.fingerprint),)
+    return make_list(ROOT, shop, 1, listed, "2031-03-02T07:00:00.000Z")

@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 from tests.dossier.handover_example import (
     KEY_MADE_AT,
+    PASSPHRASE,
     Example,
     example,
+    listing,
     small_example,
     write_example,
     write_with,
@@ -35,12 +37,14 @@ def files_of(package: Path) -> dict[str, bytes]:
 def small(tmp_path):
     """Give the arguments of a small package, whose files lie ready."""
     chosen = small_example()
+    key = create_key(tmp_path / "keys", chosen.handover.shop, KEY_MADE_AT, PASSPHRASE)
     return {
         "handover": chosen.handover,
         "traces": chosen.write_traces(tmp_path / "traces"),
         "inputs": (chosen.head, chosen.limits),
         "evidence": {},
-        "key": create_key(tmp_path / "keys", chosen.handover.shop, KEY_MADE_AT),
+        "key": key,
+        "key_list": listing(key),
         "folder": tmp_path / "packages",
     }
 
@@ -103,6 +107,7 @@ def test_another_key_changes_what_names_the_key_and_no_record(tmp_path):
     ones, others = files_of(one), files_of(other)
 
     assert {name for name in ones if ones[name] != others[name]} == {
+        "KEYS.json",
         "SHA256SUMS",
         "SHA256SUMS.sig",
         "VERIFY.txt",
@@ -162,7 +167,7 @@ def test_evidence_keeps_a_plain_name_whatever_it_was_called():
 
 
 def test_a_key_whose_certificate_has_ended_signs_nothing(small, tmp_path):
-    old = create_key(tmp_path / "old", "a shop", datetime(2028, 1, 1, tzinfo=UTC))
+    old = create_key(tmp_path / "old", "a shop", datetime(2028, 1, 1, tzinfo=UTC), PASSPHRASE)
     with pytest.raises(PackageError, match="not valid at 2031-03-24"):
         write(small, key=old)
 

@@ -3,7 +3,13 @@
 import shutil
 
 import pytest
-from tests.dossier.handover_example import KEY_MADE_AT, example, small_example, write_example
+from tests.dossier.handover_example import (
+    KEY_MADE_AT,
+    PASSPHRASE,
+    example,
+    small_example,
+    write_example,
+)
 
 from spinproof.dossier.keys import create_key
 from spinproof.dossier.sums import write_list
@@ -37,7 +43,9 @@ def key(smallest):
 @pytest.fixture
 def forger(tmp_path):
     """Give a key of a forger who uses the shop's name."""
-    return create_key(tmp_path / "forger", "Quillmere Spindle & Bowl Works", KEY_MADE_AT)
+    return create_key(
+        tmp_path / "forger", "Quillmere Spindle & Bowl Works", KEY_MADE_AT, PASSPHRASE
+    )
 
 
 def sign_anew(package, key):

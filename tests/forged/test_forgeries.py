@@ -5,13 +5,16 @@ import os
 from datetime import datetime
 
 import pytest
+from tests.dossier.handover_example import listing
 from tests.forged.conftest import found, sign_anew
 
+from spinproof.dossier.key_list import ListedKey, make_list
 from spinproof.dossier.pdf_signature import sign_pdf
 from spinproof.dossier.sums import read_list, write_list
 from spinproof.dossier.verification import verify_package
 from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_bytes
+from spinproof.files.signing import new_private_key
 
 RUN = "runs/QA-1041-L-024.parquet"
 JUDGEMENT = "judgements/QA-1041-L-024.json"
@@ -171,7 +174,11 @@ def test_a_careful_forgery_under_a_new_key_fails_against_the_fingerprint_from_ou
     def lie(facts):
         facts.update(machine="QM-999", certificate=forger.fingerprint)
         facts["files"]["release-cert.pem"] = sha256_of_bytes(forger.certificate_pem)
+        facts["files"]["KEYS.json"] = sha256_of_bytes(listed)
 
+    own = make_list(new_private_key(), "a shop", 9, [ListedKey(fingerprint=forger.fingerprint)], "")
+    listed = own.to_bytes()
+    (package / "KEYS.json").write_bytes(listed)
     rewrite_evidence(package, lie, forger)
     sign_anew(package, forger)
 
@@ -179,6 +186,20 @@ def test_a_careful_forgery_under_a_new_key_fails_against_the_fingerprint_from_ou
     assert found(verify_package(package, key.fingerprint)) == {
         ("wrong fingerprint", "release-cert.pem")
     }
+    assert ("key not to be trusted", "KEYS.json") in found(
+        verify_package(package, keys=listing(key).to_bytes())
+    )
+
+
+def test_a_forger_who_leaves_the_list_of_keys_is_found_without_a_fingerprint(package, forger):
+    def lie(facts):
+        facts.update(machine="QM-999", certificate=forger.fingerprint)
+        facts["files"]["release-cert.pem"] = sha256_of_bytes(forger.certificate_pem)
+
+    rewrite_evidence(package, lie, forger)
+    sign_anew(package, forger)
+
+    assert found(verify_package(package)) == {("key not to be trusted", "release-cert.pem")}
 
 
 def test_a_line_dropped_and_signed_anew_with_another_key_is_found(package, key, forger):

@@ -7,7 +7,7 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
-from tests.dossier.handover_example import KEY_MADE_AT
+from tests.dossier.handover_example import KEY_MADE_AT, PASSPHRASE
 
 from spinproof.dossier.keys import ReleaseKey, create_key
 
@@ -30,7 +30,9 @@ SIGNATURES = {
 
 @pytest.fixture
 def key(tmp_path):
-    certificate: x509.Certificate = create_key(tmp_path, "a shop", KEY_MADE_AT).certificate
+    certificate: x509.Certificate = create_key(
+        tmp_path, "a shop", KEY_MADE_AT, PASSPHRASE
+    ).certificate
     return ReleaseKey(ec.derive_private_key(PRIVATE, ec.SECP256R1()), certificate)
 
 

@@ -57,7 +57,7 @@ def test_a_changed_package_is_named_and_its_document_is_not_given(bench: Bench, 
 def test_a_package_of_another_shop_does_not_verify_here(bench: Bench, tmp_path: Path):
     home = copy_of(bench, tmp_path)
     other = open_home(tmp_path / "other")
-    create_key(other.keys, "Other Works", datetime(2031, 5, 6, tzinfo=UTC))
+    create_key(other.keys, "Other Works", datetime(2031, 5, 6, tzinfo=UTC), "a passphrase")
     shutil.copytree(other.keys, home.keys, dirs_exist_ok=True)
 
     found = packages(home)[0]

@@ -23,7 +23,7 @@ from spinproof.record.journal import SUFFIX
 MOST = 40
 """Findings of one kind that are told one by one."""
 BACKUP_EVERY = timedelta(days=1)
-PUBLIC = ("-cert.pem", "-public.pem")
+PUBLIC = ("-cert.pem", "-public.pem", "KEYS.json")
 _LOOK = "Do not mend it by hand: keep the ledger as it is, and compare it with a backup."
 _FILE = "Put it back from a backup; do not use what stands there."
 
@@ -210,7 +210,7 @@ def _is_recorded(home: Home, head: str) -> bool:
 
 
 def _of_keys(home: Home) -> Iterator[Finding]:
-    for path in (*sorted(home.keys.glob("*")), home.vault_key):
+    for path in (*sorted(home.keys.rglob("*")), home.vault_key, home.release_secret):
         mode = stat.S_IMODE(path.stat().st_mode) if path.is_file() else 0
         if mode & 0o077 and not path.name.endswith(PUBLIC):
             yield Finding(

@@ -9,12 +9,13 @@ from spinproof.app.curves import curves_of
 from spinproof.app.evidence_desk import forbidden_words, shop_vault
 from spinproof.app.home import Home
 from spinproof.app.intake import HeadSetup, present_setup
-from spinproof.dossier.keys import CERTIFICATE_FILE, ReleaseKey, create_key, load_key
+from spinproof.app.shop_keys import signing_keys
 from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
 from spinproof.dossier.zipped import unzipped, zip_package
 from spinproof.evidence.release import refuse_leaks
 from spinproof.figures.units import printed_unit
+from spinproof.files.durable import storage_errors
 from spinproof.ledger.entries import AuditCheck
 from spinproof.ledger.gating import require_released
 from spinproof.ledger.head_reading import HeadReading
@@ -44,7 +45,7 @@ class Dossier:
     """Whether it was searched for words of customers; False when none is entered."""
 
 
-def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
+def issue_dossier(home: Home, ledger: Ledger, head: str, passphrase: str | None = None) -> Dossier:
     """Write the signed package for a head.
 
     Parameters
@@ -55,6 +56,8 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
         The records.
     head : str
         Designation of the head.
+    passphrase : str, optional
+        The owner's, when the passphrase of the keys is not kept beside them.
 
     Returns
     -------
@@ -70,6 +73,8 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
         If anything in it would tell who a customer is.
     RecordError
         If the shop enters its customers, and not the one of this job.
+    VaultError
+        If a passphrase of the keys is needed, or it is not the one.
     """
     with ledger.reading() as reading:
         require_released(reading.head_file(head, utc_now().date()))
@@ -77,7 +82,7 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
         records = (*handover.runs, *([handover.witness] if handover.witness else []))
         inputs = _judged_from(reading, records)
     words = forbidden_words(shop_vault(home), handover.job) if home.vault.exists() else ()
-    key = shop_key(home, handover.shop)
+    keys = signing_keys(home, handover.shop, passphrase)
     traces = {record.attempt.run: home.trace(record.judgement.trace_sha256) for record in records}
     evidence = {item.sha256: home.evidence / item.sha256 for item in handover.evidence}
     path = write_package(
@@ -85,11 +90,12 @@ def issue_dossier(home: Home, ledger: Ledger, head: str) -> Dossier:
         traces=traces,
         inputs=inputs,
         evidence=evidence,
-        key=key,
+        key=keys.release,
+        key_list=keys.known,
         folder=home.dossiers,
         last_look=lambda things: refuse_leaks(words, things, where=f"dossier of head {head}"),
     )
-    return Dossier(path, key.fingerprint, handover.tally, searched=bool(words))
+    return Dossier(path, keys.release.fingerprint, handover.tally, searched=bool(words))
 
 
 def _next_issue(home: Home, reading: HeadReading, head: str) -> int:
@@ -100,30 +106,29 @@ def _next_issue(home: Home, reading: HeadReading, head: str) -> int:
     )
 
 
-def shop_key(home: Home, shop: str) -> ReleaseKey:
-    """Give the shop's release key; a first call makes it."""
-    if (home.keys / CERTIFICATE_FILE).exists():
-        return load_key(home.keys)
-    return create_key(home.keys, shop, utc_now())
-
-
 def zip_dossier(path: Path, target: Path) -> None:
     """Write an issued package as one ZIP; PackageError when a file stands there already."""
     zip_package(path, target)
 
 
-def verify(path: Path, fingerprint: str | None) -> Verification:
-    """Verify a package, a folder or a ZIP, offline, and against a fingerprint when one is given.
+def verify(path: Path, fingerprint: str | None, keys: Path | None = None) -> Verification:
+    """Verify a package, a folder or a ZIP, offline.
+
+    A fingerprint, and the shop's newest list of release keys, count when they came another way.
 
     Raises
     ------
     PackageError
         If the path is no package.
     """
+    newest = None
+    if keys is not None:
+        with storage_errors(keys):
+            newest = keys.read_bytes()
     if not path.is_file():
-        return verify_package(path, fingerprint)
+        return verify_package(path, fingerprint, newest)
     with unzipped(path) as folder:
-        return verify_package(folder, fingerprint)
+        return verify_package(folder, fingerprint, newest)
 
 
 def gather(home: Home, reading: HeadReading, head: str) -> Handover:

@@ -52,6 +52,11 @@ class Home:
         """Key file of the sealed store; keep it elsewhere, or use a passphrase."""
         return self.root / "vault.key"
 
+    @property
+    def release_secret(self) -> Path:
+        """Passphrase of the signing keys, until the owner keeps it elsewhere."""
+        return self.root / "release.secret"
+
     def trace(self, sha256: str) -> Path:
         """Give the path of a sealed trace."""
         return self.traces / f"{sha256}.parquet"

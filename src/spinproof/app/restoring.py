@@ -89,7 +89,8 @@ def restore(
         shutil.rmtree(part, ignore_errors=True)
     home = open_home(target)
     remark = (
-        f"keys are not part of a backup: put {home.vault_key.name} and what belongs into "
+        f"keys are not part of a backup: put {home.vault_key.name}, "
+        f"{home.release_secret.name} and what belongs into "
         f"{home.keys} back from the safe; the sealed store stays shut until then"
     )
     return Restored(home, state, check, (*check.findings, *check.forks, remark))

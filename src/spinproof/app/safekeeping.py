@@ -36,7 +36,7 @@ from spinproof.model.errors import RecordError, StorageError
 from spinproof.model.software import SOFTWARE
 from spinproof.record.journal import SUFFIX
 
-LEFT_OUT = ("journals", "keys", "vault.key")
+LEFT_OUT = ("journals", "keys", "vault.key", "release.secret")
 """Recordings that are not sealed yet, and keys: those belong in a safe, not beside the data."""
 _SHA256 = re.compile("[0-9a-f]{64}")
 

@@ -11,6 +11,7 @@ from spinproof.cli import (
     demo,
     evidence,
     job,
+    keys,
     people,
     plan,
     predicting,
@@ -64,6 +65,7 @@ app.command(rich_help_panel=JOB)(stand.recover)
 app.command(rich_help_panel=JOB)(people.owner)
 app.add_typer(customer.customer, name="customer", rich_help_panel=JOB)
 app.command(rich_help_panel=PROOF)(proof.dossier)
+app.add_typer(keys.keys, name="keys", rich_help_panel=PROOF)
 app.command(rich_help_panel=PROOF)(proof.verify)
 app.command(rich_help_panel=PROOF)(proof.schema)
 

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from spinproof.cli.job import HomeFolder, opened
+from spinproof.cli.keys import PassphraseFile, passphrase_of
 from spinproof.cli.show import console, print_judgement, say
 from spinproof.model.head import HeadSpec
 from spinproof.model.limit import LimitSet
@@ -56,13 +57,15 @@ def dossier(
     zip_to: Annotated[
         Path | None, typer.Option("--zip", help="Write the package as one ZIP here, too.")
     ] = None,
+    passphrase_file: PassphraseFile = None,
 ) -> None:
     """Write the signed package of a head, and verify it."""
     from spinproof.app.handing_over import issue_dossier, zip_dossier
     from spinproof.app.handing_over import verify as verify_package
 
+    secret = passphrase_of(home, passphrase_file)
     with opened(home) as (folders, ledger), console.status("writing the dossier"):
-        made = issue_dossier(folders, ledger, head)
+        made = issue_dossier(folders, ledger, head, secret)
     say(str(made.tally))
     say(f"fingerprint: {made.fingerprint}")
     say(f"dossier: {made.path}")
@@ -84,11 +87,14 @@ def verify(
     fingerprint: Annotated[
         str | None, typer.Option(help="Fingerprint that reached you by another way.")
     ] = None,
+    keys: Annotated[
+        Path | None, typer.Option(help="The shop's newest KEYS.json, from another way.")
+    ] = None,
 ) -> None:
     """Check a package offline; every changed, added or removed file is named."""
     from spinproof.app.handing_over import verify as verify_package
 
-    result = verify_package(package, fingerprint)
+    result = verify_package(package, fingerprint, keys)
     for line in result.checked:
         say(f"✓ {line}")
     for finding in result.findings:

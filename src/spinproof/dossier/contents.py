@@ -16,6 +16,7 @@ from spinproof.dossier.evidence import (
     EvidenceDocument,
 )
 from spinproof.dossier.findings import Finding, FindingKind
+from spinproof.dossier.key_list import KEYS_FILE, KeyList, fault_of_key
 from spinproof.dossier.keys import CERTIFICATE_FILE, fingerprint_of, is_valid_at
 from spinproof.dossier.pdf_signature import fault_of_pdf
 from spinproof.dossier.soundness import tally_of
@@ -34,7 +35,11 @@ class _UnreadableError(Exception):
 
 
 def check_contents(
-    package: Path, sums: Mapping[str, str], certificate: x509.Certificate
+    package: Path,
+    sums: Mapping[str, str],
+    certificate: x509.Certificate,
+    own: KeyList | None = None,
+    newest: KeyList | None = None,
 ) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
     """Check what the files say about one another.
 
@@ -46,6 +51,10 @@ def check_contents(
         The list: SHA-256 by path.
     certificate : Certificate
         The certificate inside.
+    own : KeyList, optional
+        The list of release keys inside.
+    newest : KeyList, optional
+        The list that the reader was given.
 
     Returns
     -------
@@ -63,6 +72,7 @@ def check_contents(
         *_against_judgements(package, document, sums),
         *_against_certificate(document, certificate),
         *_against_pdf_signature(package, document, certificate),
+        *_against_keys(document, certificate, own, newest),
     )
     judged = len(document.attempts) + (document.witness is not None)
     checked = (
@@ -71,8 +81,40 @@ def check_contents(
         f"{document.tally}",
         f"{DOSSIER_FILE} carries the sum of {EVIDENCE_FILE}",
         f"{DOSSIER_FILE} is signed by the same certificate, over the whole file",
+        *_said_of_keys(own, newest),
     )
     return findings, checked
+
+
+def _against_keys(
+    document: EvidenceDocument,
+    certificate: x509.Certificate,
+    own: KeyList | None,
+    newest: KeyList | None,
+) -> Iterator[Finding]:
+    if own and newest:
+        if own.root != newest.root:
+            yield _distrust("is signed by another root key than the list that was given")
+        elif newest.version < own.version:
+            yield _distrust(
+                f"is number {own.version}, and the list that was given is number "
+                f"{newest.version}: ask the shop for its newest"
+            )
+    known = newest or own
+    why = known and fault_of_key(known, certificate, document.issued_at)
+    if why:
+        yield Finding(FindingKind.UNTRUSTED_KEY, CERTIFICATE_FILE, why)
+
+
+def _distrust(text: str) -> Finding:
+    return Finding(FindingKind.UNTRUSTED_KEY, KEYS_FILE, text)
+
+
+def _said_of_keys(own: KeyList | None, newest: KeyList | None) -> Iterator[str]:
+    known = newest or own
+    if known:
+        which = "the list that was given" if newest else KEYS_FILE
+        yield f"{which}, number {known.version}, names the release key and does not end it before"
 
 
 def _wrong(file: str, text: str) -> Finding:

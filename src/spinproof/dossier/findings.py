@@ -16,6 +16,8 @@ class FindingKind(StrEnum):
     BAD_SIGNATURE = "bad signature"
     BAD_CERTIFICATE = "bad certificate"
     WRONG_FINGERPRINT = "wrong fingerprint"
+    UNTRUSTED_KEY = "key not to be trusted"
+    """The shop's list of release keys does not stand behind this key, or is an older one."""
     CONTRADICTION = "contradiction"
     """The file is the one that was signed, and does not agree with another one."""
 

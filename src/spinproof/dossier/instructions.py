@@ -1,5 +1,6 @@
 """``VERIFY.txt``: how anyone checks a package, offline and with general tools alone."""
 
+from spinproof.dossier.key_list import KEYS_FILE
 from spinproof.dossier.keys import CERTIFICATE_FILE
 from spinproof.dossier.sums import LIST_FILE, SIGNATURE_FILE
 from spinproof.model.handover import Handover
@@ -70,6 +71,7 @@ def instructions(handover: Handover, listed_files: int, fingerprint: str) -> str
         "",
         "1. Compare the fingerprint. The shop gave it to you another way: on paper or by",
         "   telephone. The one below came with the package, and proves nothing by itself.",
+        f"   {KEYS_FILE} is the shop's list of keys when this was written; ask for the newest.",
         "",
         *_grouped(fingerprint),
         "",

@@ -1,7 +1,8 @@
 """The shop's release key: ECDSA P-256, with a certificate that the shop signs itself.
 
 The certificate names the shop and nobody else. Whoever checks a package compares its fingerprint
-with one that came another way: by letter, on the quotation, over the telephone.
+with one that came another way: by letter, on the quotation, over the telephone. The private part
+lies encrypted.
 """
 
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ from cryptography.x509.oid import NameOID
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.files.durable import storage_errors, write_durably
 from spinproof.files.signing import grouped, is_signed, new_private_key, sign, store_private_key
-from spinproof.model.errors import PackageError
+from spinproof.model.errors import PackageError, VaultError
 
 PRIVATE_FILE = "release-key.pem"
 CERTIFICATE_FILE = "release-cert.pem"
@@ -25,6 +26,7 @@ LIFETIME = timedelta(days=730)
 EARLIER = timedelta(days=1)
 """How long before its making a certificate is valid, for clocks that do not agree."""
 
+_ENCRYPTED = b"ENCRYPTED PRIVATE KEY"
 _MAKE_ANEW = "Move the folder with the key away and make a new key; tell customers its fingerprint."
 
 
@@ -75,7 +77,7 @@ def is_valid_at(certificate: x509.Certificate, moment: str) -> bool:
     return certificate.not_valid_before_utc <= at <= certificate.not_valid_after_utc
 
 
-def create_key(folder: Path, shop: str, at: datetime) -> ReleaseKey:
+def create_key(folder: Path, shop: str, at: datetime, passphrase: str) -> ReleaseKey:
     """Make the shop's release key and store it, the private part for the owner's eyes only.
 
     Parameters
@@ -86,6 +88,8 @@ def create_key(folder: Path, shop: str, at: datetime) -> ReleaseKey:
         Name under which the shop signs, up to 64 characters.
     at : datetime
         The present, with its time zone; the certificate is valid for 730 days from then.
+    passphrase : str
+        What the private key is encrypted with.
 
     Returns
     -------
@@ -114,18 +118,20 @@ def create_key(folder: Path, shop: str, at: datetime) -> ReleaseKey:
     key = ReleaseKey(private, certificate)
     with storage_errors(folder):
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    store_private_key(folder / PRIVATE_FILE, private, "release key")
+    store_private_key(folder / PRIVATE_FILE, private, "release key", passphrase)
     write_durably(folder / CERTIFICATE_FILE, key.certificate_pem)
     return key
 
 
-def load_key(folder: Path) -> ReleaseKey:
+def load_key(folder: Path, passphrase: str) -> ReleaseKey:
     """Read the shop's release key.
 
     Parameters
     ----------
     folder : Path
         Folder of the key.
+    passphrase : str
+        What the private key is encrypted with.
 
     Returns
     -------
@@ -136,27 +142,65 @@ def load_key(folder: Path) -> ReleaseKey:
     ------
     PackageError
         If key or certificate cannot be read, or they do not belong together.
+    VaultError
+        If the passphrase is not the key's.
 
     Notes
     -----
     StorageError says when there is no key.
     """
+    private = load_encrypted_key(folder / PRIVATE_FILE, passphrase)
     with storage_errors(folder):
-        private_pem = (folder / PRIVATE_FILE).read_bytes()
         certificate_pem = (folder / CERTIFICATE_FILE).read_bytes()
     try:
-        private = serialization.load_pem_private_key(private_pem, password=None)
         certificate = x509.load_pem_x509_certificate(certificate_pem)
-    except (ValueError, TypeError) as error:
+    except ValueError as error:
         raise PackageError(
-            "the release key is damaged", where=str(folder), mend=_MAKE_ANEW
+            "the release certificate is damaged", where=str(folder), mend=_MAKE_ANEW
         ) from error
-    if not isinstance(private, ec.EllipticCurvePrivateKey) or (
-        private.public_key() != certificate.public_key()
-    ):
+    if private.public_key() != certificate.public_key():
         raise PackageError(
             "the release key and its certificate do not belong together",
             where=str(folder),
             mend=_MAKE_ANEW,
         )
     return ReleaseKey(private, certificate)
+
+
+def load_encrypted_key(path: Path, passphrase: str) -> ec.EllipticCurvePrivateKey:
+    """Read an encrypted private key on P-256.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    passphrase : str
+        What it is encrypted with.
+
+    Returns
+    -------
+    EllipticCurvePrivateKey
+        The key.
+
+    Raises
+    ------
+    PackageError
+        If the file is damaged, is not encrypted, or holds another kind of key.
+    VaultError
+        If the passphrase is not the key's.
+    """
+    with storage_errors(path):
+        pem = path.read_bytes()
+    try:
+        private = serialization.load_pem_private_key(pem, password=passphrase.encode())
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
+        if _ENCRYPTED in pem and "password" in str(error).lower():
+            raise VaultError(
+                "the passphrase does not open the key",
+                where=str(path),
+                mend="Give the passphrase that it was stored with; without it, make a new key.",
+            ) from error
+        raise PackageError("the key is damaged", where=str(path), mend=_MAKE_ANEW) from error
+    if isinstance(private, ec.EllipticCurvePrivateKey) and private.curve.name == "secp256r1":
+        return private
+    raise PackageError("the key is of another kind", where=str(path), mend=_MAKE_ANEW)

@@ -17,6 +17,7 @@ from spinproof.dossier.evidence import (
     evidence_document,
 )
 from spinproof.dossier.instructions import instructions
+from spinproof.dossier.key_list import KEYS_FILE, KeyList, fault_of_key
 from spinproof.dossier.keys import CERTIFICATE_FILE, ReleaseKey, is_valid_at
 from spinproof.dossier.pdf_signature import sign_pdf
 from spinproof.dossier.soundness import all_records, refuse_unsound
@@ -51,6 +52,7 @@ def write_package(
     inputs: Sequence[HeadSpec | LimitSet],
     evidence: Mapping[str, Path],
     key: ReleaseKey,
+    key_list: KeyList,
     folder: Path,
     last_look: Look = lambda _: None,
 ) -> Path:
@@ -68,6 +70,8 @@ def write_package(
         Files of the handover's evidence, by their SHA-256.
     key : ReleaseKey
         The shop's key.
+    key_list : KeyList
+        The shop's release keys, signed by its root.
     folder : Path
         Where the package is to stand, in a folder named after job and head.
     last_look : callable
@@ -90,6 +94,7 @@ def write_package(
     """
     refuse_unsound(handover)
     _refuse_expired(key, handover.issued_at)
+    _refuse_ended(key_list, key, handover.issued_at)
     target = folder / _plain(handover.name)
     with _built_aside(target) as place:
         records = _write_documents(handover, inputs, place)
@@ -97,6 +102,7 @@ def write_package(
         records |= _copy_evidence(handover.evidence, evidence, place)
         records |= _write_curves(handover, place)
         records |= {PAGE_FILE: _write(place / PAGE_FILE, PAGE.read_bytes())}
+        records |= {KEYS_FILE: _write(place / KEYS_FILE, key_list.to_bytes())}
         records |= {CERTIFICATE_FILE: _write(place / CERTIFICATE_FILE, key.certificate_pem)}
         _refuse_incomplete(handover, records)
         typeset = _write_statements(handover, records, key, place)
@@ -272,8 +278,14 @@ def _refuse_expired(key: ReleaseKey, issued_at: str) -> None:
         raise PackageError(
             f"the release certificate is not valid at {issued_at}",
             where=CERTIFICATE_FILE,
-            mend="Make a new release key, and tell customers its fingerprint.",
+            mend="Make a new one with `spinproof keys renew`, and tell customers its fingerprint.",
         )
+
+
+def _refuse_ended(known: KeyList, key: ReleaseKey, issued_at: str) -> None:
+    why = fault_of_key(known, key.certificate, issued_at)
+    if why:
+        raise PackageError(why, where=KEYS_FILE, mend="Make a new key with `spinproof keys renew`.")
 
 
 def _plain(name: str) -> str:

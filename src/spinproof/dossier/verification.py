@@ -12,6 +12,7 @@ from cryptography import x509
 from spinproof.dossier.contents import check_contents
 from spinproof.dossier.evidence import DOSSIER_FILE, EVIDENCE_FILE, INSTRUCTIONS_FILE
 from spinproof.dossier.findings import Finding, FindingKind
+from spinproof.dossier.key_list import KEYS_FILE, KeyList, read_key_list
 from spinproof.dossier.keys import CERTIFICATE_FILE, fingerprint_of, is_signed_by
 from spinproof.dossier.sums import LIST_FILE, SIGNATURE_FILE, SumList, read_list
 from spinproof.files.digest import sha256_of_file
@@ -51,7 +52,9 @@ class Verification:
         return not self.findings
 
 
-def verify_package(path: Path, fingerprint: str | None = None) -> Verification:
+def verify_package(
+    path: Path, fingerprint: str | None = None, keys: bytes | None = None
+) -> Verification:
     """Check a package against its list, its signature and itself.
 
     Parameters
@@ -59,8 +62,10 @@ def verify_package(path: Path, fingerprint: str | None = None) -> Verification:
     path : Path
         Folder of the package.
     fingerprint : str, optional
-        Fingerprint of the shop's certificate that did not travel with the package: 64
-        hexadecimal digits, in any grouping.
+        Fingerprint of the shop's certificate, or of its root key, that did not travel with the
+        package: 64 hexadecimal digits, in any grouping.
+    keys : bytes, optional
+        The shop's newest list of release keys, when it reached the reader by another way.
 
     Returns
     -------
@@ -70,7 +75,7 @@ def verify_package(path: Path, fingerprint: str | None = None) -> Verification:
     Raises
     ------
     PackageError
-        If the folder is no package, or the given fingerprint is none.
+        If the folder is no package, the given fingerprint is none, or the given list is none.
 
     Notes
     -----
@@ -78,6 +83,7 @@ def verify_package(path: Path, fingerprint: str | None = None) -> Verification:
     that the package is whole: a forger can sign with a key of the same name.
     """
     expected = None if fingerprint is None else _digits_of(fingerprint)
+    newest = None if keys is None else read_key_list(keys, "the list that was given")
     _refuse_no_package(path)
     entries, odd = _entries(path)
     present = {name: sha256_of_file(path / name) for name in entries}
@@ -92,11 +98,12 @@ def verify_package(path: Path, fingerprint: str | None = None) -> Verification:
     inside = fingerprint_of(certificate) if certificate else None
     checked = [f"{len(listed.sums)} files have the sums of the list, and no other is there"]
     checked.append(f"the signature of {LIST_FILE} was made with the key of {CERTIFICATE_FILE}")
-    if inside and expected and inside.replace(" ", "") != expected:
+    own = _keys_of(path, present, findings)
+    if inside and expected and expected not in _fingerprints(inside, own, newest):
         text = f"the certificate inside has the fingerprint {inside}, not the one given"
         findings.append(Finding(FindingKind.WRONG_FINGERPRINT, CERTIFICATE_FILE, text))
     if certificate and all(f.kind is FindingKind.WRONG_FINGERPRINT for f in findings):
-        found, more = check_contents(path, listed.sums, certificate)
+        found, more = check_contents(path, listed.sums, certificate, own, newest)
         findings += found
         checked += more
     return Verification(
@@ -112,6 +119,27 @@ def _trust(expected: str | None) -> str:
     if expected is None:
         return "verified against the key inside the package only"
     return "verified against the fingerprint that was given"
+
+
+def _keys_of(path: Path, present: Mapping[str, str], findings: list[Finding]) -> KeyList | None:
+    """Read the list of release keys inside; packages of the first version have none."""
+    if KEYS_FILE not in present or (path / KEYS_FILE).stat().st_size > LARGEST_LIST:
+        return None
+    try:
+        return read_key_list((path / KEYS_FILE).read_bytes(), KEYS_FILE)
+    except PackageError as error:
+        findings.append(Finding(FindingKind.UNTRUSTED_KEY, KEYS_FILE, error.what))
+        return None
+
+
+def _fingerprints(inside: str, *lists: KeyList | None) -> set[str]:
+    """Give the fingerprints that stand for the certificate: its own, and of roots that name it."""
+    named = [
+        known.root_fingerprint
+        for known in lists
+        if known and any(key.fingerprint == inside for key in known.keys)
+    ]
+    return {text.replace(" ", "") for text in (inside, *named)}
 
 
 def _digits_of(fingerprint: str) -> str:

@@ -79,7 +79,9 @@ def grouped(digits: str) -> str:
     return " ".join(upper[i : i + 4] for i in range(0, len(upper), 4))
 
 
-def store_private_key(path: Path, private: PrivateKey, what: str) -> None:
+def store_private_key(
+    path: Path, private: PrivateKey, what: str, passphrase: str | None = None
+) -> None:
     """Write a private key so that it is never readable by others, not even for a moment.
 
     Parameters
@@ -90,6 +92,8 @@ def store_private_key(path: Path, private: PrivateKey, what: str) -> None:
         The key.
     what : str
         What key it is, for the message, for example "release key".
+    passphrase : str, optional
+        What the key is encrypted with; one that signs unattended has none.
 
     Raises
     ------
@@ -103,7 +107,7 @@ def store_private_key(path: Path, private: PrivateKey, what: str) -> None:
     pem = private.private_bytes(
         serialization.Encoding.PEM,
         serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
+        _encryption(passphrase),
     )
     with storage_errors(path):
         try:
@@ -150,6 +154,12 @@ def load_private_key(path: Path, what: str) -> PrivateKey:
         where=str(path),
         mend="Put it back from a backup, or move it away so that a new one is made.",
     )
+
+
+def _encryption(passphrase: str | None) -> serialization.KeySerializationEncryption:
+    if passphrase is None:
+        return serialization.NoEncryption()
+    return serialization.BestAvailableEncryption(passphrase.encode())
 
 
 def _write_whole(path: Path, descriptor: int, data: bytes) -> None:
