@@ -76,7 +76,7 @@ def repair_tach(seen: Rotation) -> TachRepair:
     An edge that follows the one before it in less than half of the expected interval is the same
     pulse twice, and is left out. Pulses are added or taken off only where both sides agree on the
     speed within a factor of 1.6, at most three in a row: a rotor that slows, stops or leaves its
-    tach's reach is never filled up, nor are the first and the last two intervals. Of 200 coast-downs
+    tach's reach is never filled up, nor are the first and the last two intervals. Of 200 coasts
     that lost 2 % of 1326 pulses at random inside, 199 came back whole.
 
     Examples
