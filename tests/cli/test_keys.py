@@ -40,7 +40,7 @@ def test_a_stolen_key_ends_and_the_next_one_is_told(spinproof: Commands, home: H
 def test_another_reason_is_refused_with_those_that_there_are(spinproof: Commands, home: Home):
     said = spinproof.refused("keys", "renew", "--home", home.root, "--why", "bored")
 
-    assert "replaced, lost, stolen" in said.erroror
+    assert "replaced, lost, stolen" in said.error
 
 
 def test_a_passphrase_file_opens_protected_keys(
