@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinproof.model.channel import Channel, Role
+from spinproof.model.fast import FastFile, StreamClock
 from spinproof.model.run import Ending, Incident, RunHeader
 
 
@@ -55,6 +56,10 @@ class Trace:
         How the recording ended.
     sha256 : str
         SHA-256 of the sealed file, in hex.
+    fast : tuple of FastFile
+        Files beside it with the samples of fast streams.
+    clocks : tuple of StreamClock
+        How the clocks of the streams stood against the run's.
     """
 
     header: RunHeader
@@ -62,6 +67,8 @@ class Trace:
     incidents: tuple[Incident, ...]
     ending: Ending
     sha256: str
+    fast: tuple[FastFile, ...] = ()
+    clocks: tuple[StreamClock, ...] = ()
 
     def role(self, role: Role) -> Signal | None:
         """Give the signal that fills a role, or None when the map has none."""
