@@ -24,6 +24,11 @@ class Inbox:
             assert self._news.wait_for(lambda: holds(self.blocks), seconds), self.blocks[-3:]
         return self.blocks
 
+    def comes(self, holds, seconds=0.5):
+        """Tell whether a condition on the blocks holds soon."""
+        with self._news:
+            return self._news.wait_for(lambda: holds(self.blocks), seconds)
+
     def rows(self):
         """Give all samples received so far, one list each."""
         return [row for block in list(self.blocks) for row in block.counts.tolist()]

@@ -1,9 +1,16 @@
 """Peers that we did not write: pymodbus, asyncua and the broker, each in a thread or process."""
 
 import asyncio
+import hashlib
+import shutil
+import socket
+import subprocess
 import threading
 from contextlib import contextmanager
 
+import aiomqtt
+from asyncua import Server, ua
+from asyncua.crypto.cert_gen import setup_self_signed_certificate
 from pymodbus.constants import ExcCodes
 from pymodbus.framer import FramerType
 from pymodbus.server import ModbusTcpServer
@@ -13,7 +20,7 @@ from spinproof.model.channel import Channel, CountType, Instrument, Role
 from spinproof.model.stream import SourceKind, StreamSpec
 
 INSTRUMENT = Instrument(name="PG-4", standard_uncertainty=0.1)
-HOLDING, INPUT = 3, 4
+MOSQUITTO = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
 
 
 def channel(name, place, *, kind=CountType.F32, node=None, **more):
@@ -105,3 +112,152 @@ def modbus_server(registers, *, framer=FramerType.SOCKET, port=0):
             yield registers
         finally:
             run(server.shutdown())
+
+
+class NodeServer:
+    """An OPC UA server of asyncua with some nodes; every call runs in the server's loop."""
+
+    def __init__(self, run, url, keys=None):
+        self._run = run
+        self._url = url
+        self._keys = keys
+        self.nodes = {}
+        self.sha256 = None
+
+    @property
+    def url(self):
+        """Where it listens."""
+        return self._url
+
+    def begin(self, **values):
+        """Start, with a node for each value."""
+        self._run(self._begin(values))
+        return self
+
+    async def _begin(self, values):
+        server = self.server = Server()
+        await server.init()
+        server.set_endpoint(self._url)
+        if self._keys is not None:
+            await self._secure(server)
+        space = await server.register_namespace("bench")
+        for name, value in values.items():
+            self.nodes[name] = await server.nodes.objects.add_variable(
+                ua.NodeId(name, space), name, value
+            )
+        await server.start()
+
+    async def _secure(self, server):
+        server.set_security_policy([ua.SecurityPolicyType.Basic256Sha256_SignAndEncrypt])
+        key, certificate = self._keys / "server.key.pem", self._keys / "server.der"
+        await setup_self_signed_certificate(
+            key, certificate, server._application_uri, "127.0.0.1", [], {}
+        )
+        await server.load_certificate(str(certificate))
+        await server.load_private_key(str(key))
+        self.sha256 = hashlib.sha256(certificate.read_bytes()).hexdigest()
+
+    def write(self, name, value, *, at=None, status=ua.StatusCodes.Good):
+        """Write a value with its source time and status."""
+        self.write_all([(name, value, at)], status=status)
+
+    def write_all(self, writes, *, status=ua.StatusCodes.Good):
+        """Write many values, one after the other."""
+        self._run(self._write(writes, status))
+
+    async def _write(self, writes, status):
+        for name, value, at in writes:
+            self_made = ua.DataValue(
+                ua.Variant(value, ua.VariantType.Double), ua.StatusCode(status), at, at
+            )
+            await self.nodes[name].write_value(self_made)
+
+    def delete(self, name):
+        """Take a node away."""
+        self._run(self.server.delete_nodes([self.nodes[name]]))
+
+    def end(self):
+        """Stop."""
+        self._run(self.server.stop())
+
+
+@contextmanager
+def node_server(*, url=None, keys=None, **values):
+    """Serve nodes by asyncua's server."""
+    with in_loop() as run:
+        server = NodeServer(run, url or f"opc.tcp://127.0.0.1:{free_port()}/bench", keys)
+        server.begin(**values)
+        try:
+            yield server
+        finally:
+            server.end()
+
+
+def free_port():
+    """Give a port that nobody listens on."""
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        return listener.getsockname()[1]
+
+
+class Broker:
+    """A Mosquitto broker in a process of its own."""
+
+    def __init__(self, folder, port=None, *settings):
+        self.port = port or free_port()
+        self._config = folder / f"broker-{self.port}.conf"
+        lines = (f"listener {self.port} 127.0.0.1", "allow_anonymous true", *settings)
+        self._config.write_text("\n".join(lines) + "\n")
+        self._process = None
+
+    @property
+    def address(self):
+        """Where it listens."""
+        return f"127.0.0.1:{self.port}"
+
+    def begin(self):
+        """Start, and wait until it says that it runs."""
+        self._process = subprocess.Popen(
+            [MOSQUITTO, "-v", "-c", str(self._config)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        said = []
+        for line in self._process.stderr:
+            said.append(line)
+            if "running" in line:
+                break
+        else:
+            raise AssertionError("".join(said))
+        self._reader = threading.Thread(target=self._process.stderr.read, daemon=True)
+        self._reader.start()  # a full pipe would stop the broker
+        return self
+
+    def end(self):
+        """Stop."""
+        self._process.terminate()
+        self._process.wait(10)
+        self._reader.join(10)
+        self._process.stderr.close()
+
+    @contextmanager
+    def publisher(self):
+        """Give a function that publishes messages at QoS 1, and waits until the broker has them."""
+
+        async def publish(messages, topic, retain):
+            async with aiomqtt.Client("127.0.0.1", self.port) as client:
+                for message in messages:
+                    await client.publish(topic, message, qos=1, retain=retain)
+
+        with in_loop() as run:
+            yield lambda messages, topic, retain=False: run(publish(messages, topic, retain), 60)
+
+
+@contextmanager
+def broker(folder, port=None, *settings):
+    """Serve topics by Mosquitto."""
+    serving = Broker(folder, port, *settings).begin()
+    try:
+        yield serving
+    finally:
+        serving.end()
