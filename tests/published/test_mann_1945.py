@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import kendalltau
 from statsmodels.datasets import nile
 
-from spinproof.stats.drift import change_point, false_discoveries, steps_to_limit, trend_of
+from spinproof.stats.drift import change_point, false_discoveries, trend_of
 
 pytestmark = pytest.mark.source(
     "Mann 1945; Pettitt 1979; Benjamini, Hochberg 1995", kind="published"
@@ -64,11 +64,3 @@ def test_the_fifteen_chances_of_benjamini_and_hochberg():
     )
 
     assert false_discoveries(chances).tolist() == [True] * 4 + [False] * 11
-
-
-def test_a_trend_reaches_its_limit_or_never():
-    trend = trend_of(FLOW)
-
-    assert steps_to_limit(52.0, trend, 57.0) == pytest.approx((10, 5 / 0.86, 5 / 0.15))
-    assert steps_to_limit(52.0, trend, 45.0) == (None, None, None)
-    assert steps_to_limit(52.0, trend, 52.0) == (0.0, 0.0, 0.0)

@@ -14,10 +14,8 @@ from spinproof.stats.charts import (
     individuals_chart,
 )
 from spinproof.stats.drift import (
-    Trend,
     change_point,
     false_discoveries,
-    steps_to_limit,
     trend_of,
 )
 
@@ -72,7 +70,6 @@ def test_a_constant_series_has_no_trend_and_no_spread():
         (trend_of, ([1.0, 2.0, 3.0],)),
         (change_point, ([1.0, 2.0, float("inf"), 3.0],)),
         (false_discoveries, ([1.2],)),
-        (steps_to_limit, (float("nan"), Trend(0, 1.0, 1.0, 0.0, 0.0, 0.0), 1.0)),
     ],
 )
 def test_what_is_no_series_is_refused(law, inputs):

@@ -1,5 +1,6 @@
 """What drifts in the burn-in of a head, from its records."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from spinproof.judge.drifting import drift_of
@@ -8,9 +9,11 @@ from spinproof.ledger.entries import CampaignEntry, RunEntry
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.reading import Reading
 from spinproof.model.errors import RecordError
+from spinproof.model.head_model import HeadModel
 from spinproof.model.plan import Cell
 from spinproof.model.run import Outcome, Purpose
 from spinproof.model.series import Drift
+from spinproof.predict.run_prospect import prospect_of
 
 
 def drift_of_head(ledger: Ledger, head: str, campaign: int | None = None) -> Drift:
@@ -59,6 +62,7 @@ def _drift(reading: Reading, campaign: CampaignEntry) -> Drift:
         and run.purpose is Purpose.BURN_IN
         and run.outcome is not None
     ]
+    kept = reading.head_models(campaign.head)
     seen, left_out, ladder = [], [], 0
     for position, run in enumerate(made, start=1):
         cell = None if run.planned is None else cells.get(run.planned)
@@ -67,8 +71,8 @@ def _drift(reading: Reading, campaign: CampaignEntry) -> Drift:
             left_out.append(f"{run.name} ({run.outcome})")
         elif cell is Cell.LADDER:
             ladder += 1
-        elif (one := _seen(reading, run, position, repeats=cell is Cell.CUSTOMER)) is not None:
-            seen.append(one)
+        elif (one := _seen(reading, run, position, kept)) is not None:
+            seen.append(replace(one, repeats=cell is Cell.CUSTOMER))
     sentences = []
     if left_out:
         sentences.append(f"Left out, since they did not count: {', '.join(left_out)}.")
@@ -81,15 +85,25 @@ def _drift(reading: Reading, campaign: CampaignEntry) -> Drift:
     return replace(drift, words=(*drift.words, said))
 
 
-def _seen(reading: Reading, run: RunEntry, position: int, *, repeats: bool) -> SeenRun | None:
+def _seen(
+    reading: Reading, run: RunEntry, position: int, models: Sequence[HeadModel]
+) -> SeenRun | None:
+    """Give a run with what the first model of its head as it was then expects of it.
+
+    The first one, so that a drift that came later is not calibrated away.
+    """
     judgement = reading.judgement(run.name)
     if judgement is None:
         return None
+    recipe, load = reading.recipe(run.name), reading.load(run.name)
+    spec = reading.head_spec(run.name)
+    model = next((each for each in models if each.head == spec), None)
     return SeenRun(
         name=run.name,
         position=position,
-        recipe=reading.recipe(run.name),
-        load=reading.load(run.name),
-        repeats=repeats,
+        recipe=recipe,
+        load=load,
+        repeats=False,
         judgement=judgement,
+        expected={} if model is None else prospect_of(model, recipe, load),
     )

@@ -29,7 +29,7 @@ def drift_chart(series: MetricSeries, *, simulated: bool) -> str:
         note += f"; line: weighted mean; dashed: its limits, from the first {first} of these runs"
         drawn += [*series.chart.weighted, *series.chart.lower, *series.chart.upper]
     unit = printed_unit(series.unit)
-    fitted = series.compared is Compared.FIT
+    fitted = series.compared in {Compared.FIT, Compared.MODEL}
     name = " ".join(filter(None, (metric_words(series.metric), series.place)))
     chart = Chart(
         title=f"{name[:1].upper()}{name[1:]}, run by run",

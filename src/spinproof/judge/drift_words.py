@@ -27,9 +27,10 @@ def series_words(one: MetricSeries, family: int, share: float) -> str:
     name = series_name(one)
     if one.trend is None:
         return f"{name}: too few runs to tell ({len(one.values)}); {one.how}."
+    jolts = _jolts(one)
     chance = f"chance without a drift {printed_probability(one.trend.chance)}"
     if not one.drifts:
-        return f"{name}: no drift shows ({chance}); {one.how}."
+        return " ".join(filter(None, (f"{name}: no drift shows ({chance}); {one.how}.", jolts)))
     stands = (
         f"judged alone at {share:.0%}"
         if one.alone
@@ -39,6 +40,7 @@ def series_words(one: MetricSeries, family: int, share: float) -> str:
     parts = [
         f"{name} {moves}, since about {one.since}: {chance}, {stands}.",
         _signals(one),
+        jolts,
         _limit_words(one),
         _likeness(one.trend, len(one.values)),
         f"Charted: {one.how}.",
@@ -84,6 +86,9 @@ def campaign_words(
         f"of metrics together with {share:.0%} false discoveries"
     )
     text += f", {alone} at the door each alone at {share:.0%}." if alone else "."
+    jolted = sum(bool(one.jolts) for one in told)
+    if jolted:
+        text += f" Single runs stand out in {jolted} series."
     if few:
         have = "have" if few > 1 else "has"
         text += f" {few} more {have} fewer than {fewest} comparable values: too few runs to tell."
@@ -97,7 +102,7 @@ def _moves(trend: SeriesTrend, unit: str) -> str:
         return "moves at no steady pace"
     return (
         f"{'rises' if trend.slope > 0 else 'falls'} by {abs(trend.slope):.2g} {unit} a run "
-        f"(95 %, its beginning taken as known: {_span(trend)})"
+        f"(95 %, every beginning weighed: {_span(trend)})"
     )
 
 
@@ -114,6 +119,15 @@ def _signals(one: MetricSeries) -> str:
     return f"The weighted mean lies outside its limits at {count}, the last {signals[-1]}."
 
 
+def _jolts(one: MetricSeries) -> str:
+    """Tell the runs that stand out by themselves."""
+    return " ".join(
+        f"{jolt.run} stands out by itself: {jolt.off:+.2g} {one.unit}, "
+        f"{jolt.deviations:.1f} standard deviations of the other runs."
+        for jolt in one.jolts
+    )
+
+
 def _limit_words(one: MetricSeries) -> str:
     trend, forecast = one.trend, one.forecast
     if trend is not None and (trend.shift is not None or trend.low <= 0 <= trend.high):
@@ -121,7 +135,8 @@ def _limit_words(one: MetricSeries) -> str:
     if forecast is None:
         return "No limit is set on the side that it goes to."
     at = f"its limit of {forecast.limit:g} {one.unit}"
-    where = " in the recipe nearest to it" if one.compared is Compared.FIT else ""
+    by_recipe = one.compared in {Compared.FIT, Compared.MODEL}
+    where = " in the recipe nearest to it" if by_recipe else ""
     if forecast.runs == 0:
         return f"It has reached {at}{where}."
     return f"If it goes on, it reaches {at}{where} in about {_runs(forecast)}."

@@ -11,15 +11,20 @@ from spinproof.judge.recipe_effect import Comparable, SeenRun, comparable
 from spinproof.model.judgement import Metric
 from spinproof.model.limit import Limit
 from spinproof.model.recipe import StepKind
-from spinproof.model.series import Compared, Drift, Forecast, MetricSeries, SeriesChart, SeriesTrend
-from spinproof.stats.charts import centre_of, ewma_chart
-from spinproof.stats.drift import (
-    Trend,
-    false_discoveries,
-    steps_to_limit,
-    trend_of,
+from spinproof.model.series import (
+    Compared,
+    Drift,
+    Forecast,
+    Jolt,
+    MetricSeries,
+    SeriesChart,
+    SeriesTrend,
 )
+from spinproof.stats.charts import centre_of, ewma_chart
+from spinproof.stats.creep import Creep, creep_of
+from spinproof.stats.drift import Trend, false_discoveries, trend_of
 from spinproof.stats.onset import Onset, onset_of
+from spinproof.stats.outliers import outliers_of
 
 FEWEST = 8
 """With fewer values a drift is not told from scatter (common practice). [1]"""
@@ -80,14 +85,16 @@ def drift_of(
     Notes
     -----
     A trend by ranks stands when the share of false discoveries over all metrics is held at 5 %;
-    what protects people at the door is judged alone at 5 %. The interval of a slope, and with it
-    that of a forecast, takes the beginning of the drift as known: of 60 simulated creeps that
-    began in mid-series it held the true slope in 88 %.
+    what protects people at the door is judged alone at 5 %. Single runs that stand out are told by
+    a limit that holds the chance of one or more false ones in all series together at 5 %. The
+    intervals of a creep's slope and of the run at which it reaches its limit weigh every beginning
+    that the series leaves possible.
 
     References
     ----------
     .. [1] Y. Benjamini and Y. Hochberg, J. R. Stat. Soc. B 57, 289-300 (1995).
     .. [2] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.
+    .. [3] B. Rosner, Technometrics 25, 165-172 (1983).
     """
     gathered = _gathered(runs)
     charted = [(g, _compare(g)) for g in gathered]
@@ -96,7 +103,13 @@ def drift_of(
     chances = [t.chance for i in family if (t := trends[i]) is not None]
     stands = dict(zip(family, false_discoveries(chances, SHARE), strict=True))
     series = tuple(
-        _series(g, c, t, drifts=t is not None and bool(stands.get(i, t.chance <= SHARE)))
+        _series(
+            g,
+            c,
+            t,
+            drifts=t is not None and bool(stands.get(i, t.chance <= SHARE)),
+            chance=SHARE / len(family) if i in stands else SHARE,
+        )
         for i, ((g, c), t) in enumerate(zip(charted, trends, strict=True))
     )
     told = tuple(replace(one, words=series_words(one, len(family), SHARE)) for one in series)
@@ -139,19 +152,24 @@ def _compare(one: _Gathered) -> Comparable:
     return comparable(one.key[0], one.key[1], one.runs, one.values)
 
 
-def _series(one: _Gathered, c: Comparable, trend: Trend | None, *, drifts: bool) -> MetricSeries:
+def _series(
+    one: _Gathered, c: Comparable, trend: Trend | None, *, drifts: bool, chance: float
+) -> MetricSeries:
     name, step, kind = one.key
     runs = [one.runs[i] for i in c.places]
     names, positions = tuple(run.name for run in runs), tuple(run.position for run in runs)
     onset = onset_of(c.left_over) if drifts else None
-    if onset is not None and c.compared is Compared.FIT:
+    if onset is not None and c.compared in {Compared.FIT, Compared.MODEL}:
         c = comparable(name, step, one.runs, one.values, onset.shape.tolist())
     told = forecast = None
+    jolts: tuple[Jolt, ...] = ()
     if trend is not None:
-        recent, pace = _recent(c, onset, trend), _pace(positions)
-        told = _told(c, trend, recent, pace, onset)
-        if onset is not None and onset.creeps:
-            forecast = _forecast(c, onset.first, recent, one.metrics[-1].limit, pace)
+        pace = _pace(positions)
+        creep = None if onset is None or not onset.creeps else creep_of(c.left_over, spent=c.spent)
+        told = _told(c, trend, creep, pace, onset)
+        jolts = _jolts(c, onset, names, chance)
+        if creep is not None:
+            forecast = _forecast(c, creep, one.metrics[-1].limit, pace)
     return MetricSeries(
         metric=name,
         step=step,
@@ -171,20 +189,24 @@ def _series(one: _Gathered, c: Comparable, trend: Trend | None, *, drifts: bool)
         since=None if onset is None else names[onset.first],
         forecast=forecast,
         words="",
+        jolts=jolts,
     )
 
 
-def _recent(c: Comparable, onset: Onset | None, trend: Trend) -> Trend:
-    """Give the trend since a drift began; of the whole series when that is too short."""
-    if onset is None:
-        return trend
-    return trend_of(_since(c, onset.first))
+def _jolts(
+    c: Comparable, onset: Onset | None, names: tuple[str, ...], chance: float
+) -> tuple[Jolt, ...]:
+    """Give the single runs that stand out once a drift is taken off."""
+    flat = _flat(c, onset)
+    spent, most = c.spent + 2 * int(onset is not None), max(flat.size // 10, 1)
+    found = outliers_of(flat, chance, most=most, spent=spent)
+    return tuple(Jolt(names[each.place], each.off, each.deviations) for each in found)
 
 
-def _since(c: Comparable, first: int) -> Floats:
-    """Give the values since a drift began; all when they are too few by themselves."""
+def _flat(c: Comparable, onset: Onset | None) -> Floats:
+    """Take the drift that stands off a series."""
     left = np.array(c.left_over)
-    return left[first:] if left.size - first >= FEWEST else left
+    return left if onset is None else left - onset.size * onset.shape
 
 
 def _pace(positions: tuple[int, ...]) -> float:
@@ -193,18 +215,23 @@ def _pace(positions: tuple[int, ...]) -> float:
 
 
 def _told(
-    c: Comparable, trend: Trend, recent: Trend, pace: float, onset: Onset | None
+    c: Comparable, trend: Trend, creep: Creep | None, pace: float, onset: Onset | None
 ) -> SeriesTrend:
-    left = np.array(c.left_over)
-    moved = trend.slope * np.arange(left.size) if onset is None else onset.size * onset.shape
-    flat = left - moved
+    """Give a trend by ranks; the slope of a creep with every beginning weighed."""
+    recent, left = trend, np.array(c.left_over)
+    if onset is not None and not onset.creeps and left.size - onset.first >= FEWEST:
+        recent = trend_of(left[onset.first :])
+    slope, low, high = recent.slope, recent.low, recent.high
+    if creep is not None:
+        slope, low, high = (creep.slope_at(chance) for chance in (0.5, 0.025, 0.975))
+    flat = left - trend.slope * np.arange(left.size) if onset is None else _flat(c, onset)
     flat = flat - flat.mean()
     power = float(flat @ flat)
     return SeriesTrend(
         chance=trend.chance,
-        slope=recent.slope / pace,
-        low=recent.low / pace,
-        high=recent.high / pace,
+        slope=slope / pace,
+        low=low / pace,
+        high=high / pace,
         shift=None if onset is None or onset.creeps else onset.size,
         likeness=float(flat[1:] @ flat[:-1]) / power if power > 0 else 0.0,
     )
@@ -230,23 +257,20 @@ def _first_phase(left: Floats) -> int:
     return min(FIRST_PHASE, max(FEWEST, left.size // 2))
 
 
-def _forecast(
-    c: Comparable, since: int, trend: Trend, limit: Limit | None, pace: float
-) -> Forecast | None:
+def _forecast(c: Comparable, creep: Creep, limit: Limit | None, pace: float) -> Forecast | None:
     """Say when the recipe that lies nearest to the limit would reach it."""
-    if limit is None or trend.slope == 0:
+    slope = creep.slope_at(0.5)
+    if limit is None or slope == 0:
         return None
-    bound = limit.upper if trend.slope > 0 else limit.lower
+    bound = limit.upper if slope > 0 else limit.lower
     if bound is None:
         return None
-    part = _since(c, since)
-    middle = (part.size - 1) / 2
-    now = float(np.median(part - trend.slope * (np.arange(part.size) - middle)))
-    end = now + trend.slope * middle
-    level = end + (max(c.expected) if trend.slope > 0 else min(c.expected))
-    if (bound - level) * trend.slope <= 0:
+    level = bound - (max(c.expected) if slope > 0 else min(c.expected))
+    now = float(creep.weight @ creep.now)
+    if (level - now) * slope <= 0:
         return Forecast(bound, 0.0, 0.0, 0.0)
     runs, soonest, latest = (
-        None if n is None else n * pace for n in steps_to_limit(level, trend, bound)
+        None if n is None else n * pace
+        for n in (creep.steps_to(level, chance) for chance in (0.5, 0.025, 0.975))
     )
     return Forecast(bound, runs, soonest, latest)

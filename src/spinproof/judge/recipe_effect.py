@@ -1,16 +1,17 @@
 """What of a metric the recipe explains, so that runs of different recipes can be compared."""
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spinproof.model.judgement import Judgement
 from spinproof.model.load import Load
 from spinproof.model.recipe import Recipe
-from spinproof.model.series import Compared
-from spinproof.stats.robust_fit import robust_fit
+from spinproof.model.series import Compared, Expected
+from spinproof.stats.robust_fit import RobustFit, robust_fit
 
 BY_RECIPE = {
     "vibration",
@@ -29,6 +30,9 @@ BY_RECIPE = {
     "n2_temperature",
     "n2_temperature_error",
     "coast_time",
+    "drag_coulomb",
+    "drag_viscous",
+    "drag_windage",
     "dose",
 }
 """Metrics whose value follows from speeds, durations and load (common practice)."""
@@ -53,6 +57,8 @@ class SeenRun:
         Whether the plan repeats this recipe on purpose: the customer's.
     judgement : Judgement
         What it showed.
+    expected : mapping
+        What the calibrated head expects, by metric and step; empty without a calibration.
     """
 
     name: str
@@ -61,6 +67,7 @@ class SeenRun:
     load: Load
     repeats: bool
     judgement: Judgement
+    expected: Mapping[tuple[str, int | None], Expected] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -79,6 +86,8 @@ class Comparable:
         What the recipe does not explain. [unit of the metric]
     expected : tuple of float
         What it explains; zero where nothing was taken off. [unit of the metric]
+    spent : int
+        Unknowns that were fitted for it, beside a mean. [1]
     """
 
     compared: Compared
@@ -86,6 +95,7 @@ class Comparable:
     places: tuple[int, ...]
     left_over: tuple[float, ...]
     expected: tuple[float, ...]
+    spent: int = 0
 
 
 def comparable(
@@ -116,26 +126,75 @@ def comparable(
         What is left over. With too few runs for a fit, the runs of the repeated recipe alone.
     """
     everywhere = tuple(range(len(runs)))
+    modelled = _by_model(metric, step, runs, values, change)
+    if modelled is not None:
+        return modelled
     if metric not in BY_RECIPE:
         how = "the values themselves: they do not depend on the recipe, or allow for it already"
         return Comparable(Compared.VALUES, how, everywhere, tuple(values), (0.0,) * len(runs))
     unknowns = 0
     if len(runs) > 1:
         features = np.array([_features(run, step) for run in runs])
-        if len(change):
-            features = np.column_stack((features, change))
-        fit = robust_fit(values, features)
-        unknowns = fit.unknowns
+        fit, unknowns = _fitted(values, features, change)
         if len(runs) >= RUNS_PER_UNKNOWN * unknowns:
             how = (
                 f"what a robust fit of {_counted(unknowns)} over {len(runs)} runs leaves "
                 f"({FEATURES}{', the drift itself' if len(change) else ''})"
             )
-            moved = fit.slopes[-1] * np.asarray(change) if len(change) else np.zeros(len(runs))
-            left = tuple(map(float, fit.residuals + moved))
-            expected = tuple(map(float, fit.fitted - moved))
-            return Comparable(Compared.FIT, how, everywhere, left, expected)
+            return _left(Compared.FIT, how, fit, change, unknowns)
     return _repeated(runs, values, unknowns)
+
+
+def _fitted(
+    values: Sequence[float], features: NDArray[np.float64], change: Sequence[float]
+) -> tuple[RobustFit, int]:
+    """Fit features, and the shape of a known drift beside them."""
+    if len(change):
+        features = np.column_stack((features, change))
+    fit = robust_fit(values, features)
+    return fit, fit.unknowns
+
+
+def _left(
+    compared: Compared, how: str, fit: RobustFit, change: Sequence[float], unknowns: int
+) -> Comparable:
+    """Give what a fit leaves, a known drift left in."""
+    count = fit.residuals.size
+    moved = fit.slopes[-1] * np.asarray(change) if len(change) else np.zeros(count)
+    left = tuple(map(float, fit.residuals + moved))
+    spent = unknowns - 1 - int(bool(len(change)))
+    expected = tuple(map(float, fit.fitted - moved))
+    return Comparable(compared, how, tuple(range(count)), left, expected, max(spent, 0))
+
+
+def _by_model(
+    metric: str,
+    step: int | None,
+    runs: Sequence[SeenRun],
+    values: Sequence[float],
+    change: Sequence[float],
+) -> Comparable | None:
+    """Take off what the calibrated head expects, where it expects something of every run."""
+    known = [one for run in runs if (one := run.expected.get((metric, step))) is not None]
+    if not known or len(known) < len(runs):
+        return None
+    expected = tuple(one.value for one in known)
+    if known[0].is_shape:
+        fit, unknowns = _fitted(values, np.array(expected)[:, None], change)
+        if len(runs) < RUNS_PER_UNKNOWN * unknowns:
+            return None
+        how = (
+            f"what is left beside the {known[0].what} of the head as calibrated on its own "
+            "coast-downs, offset and factor fitted"
+        )
+        return _left(Compared.MODEL, how, fit, change, unknowns)
+    unsure = float(np.median([one.uncertainty for one in known]))
+    how = (
+        f"the values less the {known[0].what} of the head as calibrated on its own coast-downs, "
+        f"standard uncertainty {unsure:.2g}, the same for all runs"
+    )
+    left = tuple(value - one for value, one in zip(values, expected, strict=True))
+    return Comparable(Compared.MODEL, how, tuple(range(len(runs))), left, expected)
 
 
 def _repeated(runs: Sequence[SeenRun], values: Sequence[float], unknowns: int) -> Comparable:

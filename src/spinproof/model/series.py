@@ -11,10 +11,34 @@ class Compared(StrEnum):
 
     VALUES = "the values themselves"
     """The metric does not depend on the recipe, or is measured against it already."""
+    MODEL = "what the calibrated head predicts"
+    """The head's own drag, fitted to its coast-downs, says what each recipe should give."""
     FIT = "what the recipe explains"
     """A robust fit over the recipes and loads of all runs."""
     REPEATED = "runs of the repeated recipe"
     """There are too few runs for a fit: the customer's recipe alone."""
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What the calibrated model of a head expects of a metric in one run.
+
+    Attributes
+    ----------
+    value : float
+        The value, or what the metric follows in proportion. [unit of the metric, or its own]
+    uncertainty : float
+        Standard uncertainty of the model, which all runs share. [same]
+    is_shape : bool
+        Whether the metric is known up to an offset and a factor only.
+    what : str
+        What is expected in words, for example "drag torque at the set-point".
+    """
+
+    value: float
+    uncertainty: float
+    what: str
+    is_shape: bool = False
 
 
 @dataclass(frozen=True)
@@ -27,7 +51,7 @@ class SeriesTrend:
     """Change per run of the campaign, from where the drift began. [unit of the metric]"""
     low: float
     high: float
-    """Interval of the slope at 95 %. [unit of the metric]"""
+    """Interval of the slope at 95 %, every beginning weighed. [unit of the metric]"""
     shift: float | None
     """Height, when it moved at once and then held; None for a creep. [unit of the metric]"""
     likeness: float
@@ -57,7 +81,18 @@ class Forecast:
     runs: float | None
     soonest: float | None
     latest: float | None
-    """By the interval of the slope; None for never. [runs]"""
+    """Interval at 95 %, level, slope and beginning weighed together; None for never. [runs]"""
+
+
+@dataclass(frozen=True)
+class Jolt:
+    """A single run that does not belong to the others, whether or not the series drifts."""
+
+    run: str
+    off: float
+    """Distance from what the other runs lead to expect. [unit of the metric]"""
+    deviations: float
+    """The same in standard deviations of the other runs. [1]"""
 
 
 @dataclass(frozen=True)
@@ -94,6 +129,8 @@ class MetricSeries:
     forecast: Forecast | None
     """Absent without a drift, or without a limit on the side that it goes to."""
     words: str
+    jolts: tuple[Jolt, ...] = ()
+    """Single runs that stand out of the individuals chart, the series judged as one family."""
 
     @property
     def is_told(self) -> bool:
@@ -119,3 +156,8 @@ class Drift:
     def drifting(self) -> tuple[MetricSeries, ...]:
         """Give the series that drift."""
         return tuple(one for one in self.series if one.drifts)
+
+    @property
+    def jolted(self) -> tuple[MetricSeries, ...]:
+        """Give the series in which single runs stand out."""
+        return tuple(one for one in self.series if one.jolts)

@@ -1,4 +1,4 @@
-"""Whether a series of runs drifts, since when, and when it would reach its limit."""
+"""Whether a series of runs drifts, and how steeply, by ranks."""
 
 from dataclasses import dataclass
 
@@ -189,47 +189,6 @@ def false_discoveries(chances: ArrayLike, share: float = 0.05) -> NDArray[np.boo
     if p.size == 0:
         return np.zeros(0, dtype=np.bool_)
     return np.asarray(false_discovery_control(p) <= share)
-
-
-def steps_to_limit(
-    last: float, trend: Trend, limit: float
-) -> tuple[float | None, float | None, float | None]:
-    """Say in how many steps a trend would reach a limit, if it went on.
-
-    Parameters
-    ----------
-    last : float
-        Where the series lies now.
-    trend : Trend
-        Its slope with its interval.
-    limit : float
-        The limit.
-
-    Returns
-    -------
-    tuple of float or None
-        Steps by the slope, soonest and latest by its interval; None for never. [1]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a value is not finite.
-    """
-    require(
-        bool(np.isfinite([last, limit, trend.slope]).all()),
-        "a place, a slope or a limit is not finite",
-        where="steps_to_limit",
-        mend="Give finite numbers.",
-    )
-    gap = limit - last
-
-    def steps(slope: float) -> float | None:
-        if gap == 0:
-            return 0.0
-        return gap / slope if slope and gap / slope > 0 else None
-
-    fast, slow = (trend.high, trend.low) if gap > 0 else (trend.low, trend.high)
-    return steps(trend.slope), steps(fast), steps(slow)
 
 
 def _series(values: ArrayLike, where: str) -> Floats:
