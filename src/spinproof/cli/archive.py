@@ -75,5 +75,5 @@ def drift(
     for text in found.words:
         say(f"SIMULATED  {text}" if found.simulated and text is found.words[0] else text)
     for one in found.series:
-        if every or one.drifts:
+        if every or one.drifts or one.jolts:
             say(f"  - {one.words}")
