@@ -18,6 +18,7 @@ from spinproof.cli import (
     proof,
     safekeeping,
     severity,
+    sources,
     stand,
 )
 from spinproof.model.errors import SpinproofError
@@ -46,6 +47,7 @@ app.command(rich_help_panel=BENCH)(proof.judge)
 app.command(rich_help_panel=BENCH)(archive.rejudge)
 app.command(rich_help_panel=BENCH)(archive.drift)
 app.command(rich_help_panel=BENCH)(severity.severity)
+app.add_typer(sources.sources, name="sources", rich_help_panel=BENCH)
 app.command(rich_help_panel=BENCH)(calculating.calculate)
 app.command(rich_help_panel=BENCH)(predicting.calibrate)
 app.command(rich_help_panel=BENCH)(predicting.predict)

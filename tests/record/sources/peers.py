@@ -172,6 +172,12 @@ class NodeServer:
             )
             await self.nodes[name].write_value(self_made)
 
+    def state_unit(self, name, unit):
+        """Give a node the property in which OPC UA states a unit."""
+        stated = ua.EUInformation(DisplayName=ua.LocalizedText(unit))
+        node = self.nodes[name]
+        self._run(node.add_property(ua.NodeId(f"{name}.unit", 2), "0:EngineeringUnits", stated))
+
     def delete(self, name):
         """Take a node away."""
         self._run(self.server.delete_nodes([self.nodes[name]]))

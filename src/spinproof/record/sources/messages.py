@@ -21,8 +21,8 @@ from spinproof.model.channel import Channel, CountType
 from spinproof.model.stream import StreamSpec
 
 MAGIC = b"SPB1"
-_HEAD = struct.Struct("<4sBxHIIQQQ")
-_CODES = {
+HEAD = struct.Struct("<4sBxHIIQQQ")
+CODES = {
     1: CountType.U16,
     2: CountType.I16,
     3: CountType.U32,
@@ -105,11 +105,11 @@ def write_block(parcel: Parcel, kind: CountType) -> bytes:
     bytes
         The message.
     """
-    code = next(code for code, each in _CODES.items() if each is kind)
+    code = next(code for code, each in CODES.items() if each is kind)
     body = parcel.counts.astype(DTYPES[kind]).tobytes()
     samples, channels = parcel.counts.shape
     return (
-        _HEAD.pack(
+        HEAD.pack(
             MAGIC,
             code,
             channels,
@@ -124,10 +124,10 @@ def write_block(parcel: Parcel, kind: CountType) -> bytes:
 
 
 def _read_block(payload: bytes, stream: StreamSpec) -> Parcel:
-    if len(payload) < _HEAD.size:
+    if len(payload) < HEAD.size:
         raise ValueError("the block ends inside its head")
-    _, code, channels, samples, crc, sequence, first, time_ns = _HEAD.unpack_from(payload)
-    kind, body = _CODES.get(code), payload[_HEAD.size :]
+    _, code, channels, samples, crc, sequence, first, time_ns = HEAD.unpack_from(payload)
+    kind, body = CODES.get(code), payload[HEAD.size :]
     if kind is None or any(channel.type is not kind for channel in stream.channels):
         raise ValueError(f"the block's counts are of type {kind or code}, not that of the map")
     if channels != len(stream.channels):

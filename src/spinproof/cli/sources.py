@@ -1,0 +1,171 @@
+"""``spinproof sources``: what a source offers, and whether a channel map fits it."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich.table import Table
+
+from spinproof.cli.show import console, say
+from spinproof.model.channel import CountType
+from spinproof.model.channel_map import ChannelMap
+from spinproof.model.errors import DocumentError
+from spinproof.model.head import HeadSpec
+from spinproof.model.stream import RegisterKind, WordOrder
+
+if TYPE_CHECKING:
+    from spinproof.app.sources import Offer, OfferKind
+
+sources = typer.Typer(no_args_is_help=True, help="What a source offers, and whether a map fits it.")
+
+HomeFolder = Annotated[
+    Path | None, typer.Option(help="Home folder; holds our own certificate for OPC UA.")
+]
+_PAIRED = {CountType.F32, CountType.U32, CountType.I32}
+
+
+@sources.command("look")
+def look_at(
+    kind: Annotated[
+        str, typer.Argument(help="stand, modbus-tcp, modbus-rtu-over-tcp, opc-ua or mqtt.")
+    ],
+    address: Annotated[str, typer.Argument(help="host:port; for OPC UA the endpoint's URL.")],
+    topic: Annotated[str, typer.Option(help="MQTT: topic; # is all of them.")] = "#",
+    unit: Annotated[int, typer.Option(help="Modbus, stand: unit id.")] = 1,
+    registers: Annotated[RegisterKind, typer.Option(help="Modbus: which.")] = RegisterKind.INPUT,
+    first: Annotated[int, typer.Option(help="Modbus: first register.")] = 0,
+    count: Annotated[int, typer.Option(help="Modbus: how many.")] = 40,
+    messages: Annotated[int, typer.Option(help="MQTT: messages to wait for.")] = 20,
+    seconds: Annotated[float, typer.Option(help="MQTT: how long at most.")] = 10.0,
+    trust: Annotated[
+        str | None, typer.Option(help="OPC UA: SHA-256 of the server's certificate.")
+    ] = None,
+    home: HomeFolder = None,
+    *,
+    head: Annotated[str | None, typer.Option(help="Draft a channel map for this head.")] = None,
+    take: Annotated[
+        CountType | None, typer.Option(help="Modbus: what the draft takes registers for.")
+    ] = None,
+    order: Annotated[
+        WordOrder, typer.Option(help="Modbus: order of words and bytes in the draft.")
+    ] = WordOrder.BIG,
+    out: Annotated[Path | None, typer.Option(help="Write the draft here.")] = None,
+) -> None:
+    """List what a source offers, with live values; --head drafts a channel map from it."""
+    from spinproof.app.sources import Place, look
+
+    place = Place(
+        kind=_kind(kind),
+        address=address,
+        topic=topic,
+        unit_id=unit,
+        registers=registers,
+        first=first,
+        count=count,
+        messages=messages,
+        seconds=seconds,
+        pinned=trust,
+        keys=home / "keys" if home else None,
+    )
+    offer = look(place)
+    _print(offer, take if take in _PAIRED else CountType.F32)
+    if head is not None:
+        _draft(offer, head, take, order, out)
+
+
+@sources.command("check")
+def check(
+    channels: Annotated[Path, typer.Argument(help="Channel map, TOML.")],
+    seconds: Annotated[
+        float, typer.Option(help="How long to listen to its sources; 0 asks none.")
+    ] = 5.0,
+    head: Annotated[
+        Path | None, typer.Option(help="Head spec, TOML: its fastest speed checks the counters.")
+    ] = None,
+    home: HomeFolder = None,
+) -> None:
+    """Check a channel map by itself and against its sources; ends with 1 when it is refused."""
+    from spinproof.app.documents import read_document
+    from spinproof.app.sources_check import TOP_SPEED_RPM, check_map
+    from spinproof.app.sources_listen import listen_to_map
+
+    channel_map = read_document(channels, ChannelMap)
+    top = read_document(head, HeadSpec).top_speed_rpm if head else TOP_SPEED_RPM
+    findings = check_map(channel_map, top_speed_rpm=top)
+    if seconds > 0:
+        findings += listen_to_map(
+            channel_map, seconds=seconds, keys=home / "keys" if home else None
+        )
+    for finding in findings:
+        say(f"{'✗ refused' if finding.refuses else '! look at'}: {finding.text}.")
+    count = len(channel_map.all_channels)
+    if any(finding.refuses for finding in findings):
+        say(f"{channel_map.name}: {count} channels; the map must not be used like this")
+        raise typer.Exit(1)
+    asked = "fits its sources" if seconds > 0 and channel_map.streams else "holds together"
+    say(f"✓ {channel_map.name}: {count} channels; the map {asked}")
+
+
+def _kind(text: str) -> "OfferKind":
+    from spinproof.app.sources import OfferKind
+
+    try:
+        return OfferKind(text)
+    except ValueError as error:
+        raise DocumentError(
+            f'there is no kind of source "{text}"',
+            where="spinproof sources look",
+            mend=f"Choose one of: {', '.join(OfferKind)}.",
+        ) from error
+
+
+def _print(offer: "Offer", kind: CountType) -> None:
+    rate = f", {offer.rate_hz:.4g} samples a second" if offer.rate_hz else ""
+    say(f"{offer.kind} at {offer.address}: {offer.identity or f'{len(offer.items)} items'}{rate}")
+    if offer.server_sha256:
+        say(f"its certificate: {offer.server_sha256}")
+    for remark in offer.remarks:
+        say(f"! {remark}")
+    if any(item.pairs for item in offer.items):
+        console.print(_register_table(offer, kind))
+        say("· marks a size that no quantity at a bench has. Compare with a known value: a wrong")
+        say("order lands among the likely ones by chance now and then.")
+    else:
+        console.print(_item_table(offer))
+
+
+def _item_table(offer: "Offer") -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("key", "name", "type", "value", "unit", ""):
+        table.add_column(name, justify="right" if name == "value" else "left", overflow="fold")
+    for item in offer.items:
+        value = "–" if item.value is None else f"{item.value:.6g}"
+        name = "" if item.name == item.key else item.name
+        table.add_row(item.key, name, item.type.value, value, item.unit or "", item.remark)
+    return table
+
+
+def _register_table(offer: "Offer", kind: CountType) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("register", "u16", "i16", *(f"{kind} {order}" for order in WordOrder)):
+        table.add_column(name, justify="right")
+    for item in offer.items:
+        word = int(item.value or 0)
+        pairs = [pair for pair in item.pairs if pair.type is kind]
+        read = [f"{pair.value:.6g}" if pair.is_likely else "·" for pair in pairs]
+        table.add_row(item.key, str(word), str(word - 65536 if word > 32767 else word), *read)
+    return table
+
+
+def _draft(
+    offer: "Offer", head: str, take: CountType | None, order: WordOrder, out: Path | None
+) -> None:
+    from spinproof.app.sources import propose
+    from spinproof.app.sources_text import map_text, write_draft
+
+    text = map_text(propose(offer, head, take=take, order=order))
+    if out is None:
+        say(text)
+        return
+    write_draft(out, text)
+    say(f"draft: {out}. Give each channel its role, unit and instrument; leave out the rest.")
