@@ -7,11 +7,8 @@ from hypothesis import strategies as st
 from spinproof.dossier.numbers import (
     bound,
     bound_in_percent,
-    counted_noun,
     interval,
     margin_in_words,
-    moment,
-    plain,
     with_uncertainty,
 )
 from spinproof.model.judgement import Metric
@@ -65,13 +62,6 @@ def test_a_bound_is_never_printed_as_certain(probability):
     assert float(bound(probability)) <= 0.9999
     assert bound_in_percent(probability) != "100.00 %"
     assert float(bound(probability)) == pytest.approx(min(probability, 0.9999), abs=5.1e-5)
-
-
-def test_words_around_numbers():
-    assert counted_noun(1, "wafer") == "1 wafer"
-    assert counted_noun(0, "wafer") == "0 wafers"
-    assert moment("2031-03-24T12:00:00+02:00") == "2031-03-24 10:00 UTC"
-    assert plain(-2.50) == "−2.5"
 
 
 def test_a_margin_is_rounded_as_its_value_and_says_its_side():

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 from spinproof.dossier.second_look import second_look
-from spinproof.dossier.statements import NOT_SAID, claim_in_words
+from spinproof.dossier.sentences import not_said
+from spinproof.dossier.statements import claim_in_words
 from spinproof.ledger.ledger import Ledger
 from spinproof.model.handover import Attempt, Claim
 from spinproof.model.run import Outcome, Purpose
@@ -43,7 +44,7 @@ def claims_in_words(attempts: tuple[Attempt, ...]) -> ClaimsInWords:
     return ClaimsInWords(
         claims=tuple(f"{claim.text}: {claim_in_words(claim)}" for claim in claims),
         beside=tuple(text for _, text in second_look(attempts, CONFIDENCE)),
-        not_said=NOT_SAID if claims else (),
+        not_said=not_said() if claims else (),
     )
 
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from spinproof.dossier.evidence import statement_id
 from spinproof.dossier.numbers import (
     bound,
-    counted_noun,
     moment,
     plain,
 )
 from spinproof.dossier.second_look import RULES
-from spinproof.dossier.statements import NOT_SAID, Statement
+from spinproof.dossier.sentences import counted, not_said
+from spinproof.dossier.statements import Statement
 from spinproof.model.handover import Claim, Handover, ScopeLine, ScopeState
 from spinproof.model.plan import Cell, Plan
 from spinproof.model.recipe import StepKind
@@ -62,7 +62,7 @@ def front(handover: Handover, numbered: Numbered) -> Content:
         ],
         "second_look": [entry for rule in RULES for entry in numbered.by(rule)],
         "customer_recipe": numbered.one("customer-recipe"),
-        "not_said": {"statement": numbered.one("not-said"), "items": list(NOT_SAID)},
+        "not_said": {"statement": numbered.one("not-said"), "items": list(not_said())},
     }
 
 
@@ -170,7 +170,7 @@ def _span(values: Sequence[float], unit: str) -> str:
 
 def wafers(count: int) -> str:
     """Give a number of wafers in words."""
-    return counted_noun(count, "wafer") if count else "no wafers"
+    return counted(count, "wafer") if count else "no wafers"
 
 
 def _issued(handover: Handover) -> str:

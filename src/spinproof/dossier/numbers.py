@@ -118,12 +118,3 @@ def day(text: str) -> str:
 
 def _in_utc(text: str) -> datetime:
     return datetime.fromisoformat(text).astimezone(UTC)
-
-
-def counted_noun(count: int, noun: str) -> str:
-    """Give a number with its noun in singular or plural.
-
-    >>> counted_noun(1, "wafer"), counted_noun(13, "wafer")
-    ('1 wafer', '13 wafers')
-    """
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

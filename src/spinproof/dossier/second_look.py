@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 
-from spinproof.dossier.numbers import bound, bound_in_percent, counted_noun
+from spinproof.dossier.numbers import bound, bound_in_percent
+from spinproof.dossier.sentences import counted, sentence
 from spinproof.model.handover import Attempt
 from spinproof.model.run import Outcome
 from spinproof.stats.growth import Growth, fit_growth, trend_tests
@@ -63,10 +64,15 @@ def _restarts(runs: int, failures: int, begun: int, confidence: float) -> Iterab
     needed = runs_for_attempts(ROUND, confidence, begun)
     yield (
         "claim-restarted",
-        f"The count was begun {begun} times. A count that is begun anew until it passes will pass"
-        f" one day: over {begun} attempts together, {counted_noun(runs, 'clean run')} support"
-        f" {bound_in_percent(low)} ({bound(low)}) if the change between them did not matter;"
-        f" {needed} clean runs would support {bound_in_percent(ROUND)}.",
+        sentence(
+            "claim-restarted",
+            begun=begun,
+            runs=counted(runs, "clean-run"),
+            percent=bound_in_percent(low),
+            bound=bound(low),
+            needed=needed,
+            asked=bound_in_percent(ROUND),
+        ),
     )
 
 
@@ -75,11 +81,15 @@ def _second_opinion(runs: int, failures: int, confidence: float) -> Iterable[tup
     again = chance_of_further_clean_runs(runs, failures, runs)
     yield (
         "claim-second-opinion",
-        f"A second opinion by Bayes' rule, from the prior beta({JEFFREYS.good:g}, {JEFFREYS.bad:g})"
-        f" of {JEFFREYS.name}, which knows nothing of this head: the probability of a good run lies"
-        f" above {bound_in_percent(low)} with probability {100 * confidence:g} %; as many runs"
-        f" again are all good with probability {100 * again:.0f} %. The claim itself rests on no"
-        " prior.",
+        sentence(
+            "claim-second-opinion",
+            good=f"{JEFFREYS.good:g}",
+            bad=f"{JEFFREYS.bad:g}",
+            name=JEFFREYS.name,
+            percent=bound_in_percent(low),
+            confidence=f"{100 * confidence:g}",
+            again=f"{100 * again:.0f}",
+        ),
     )
 
 
@@ -89,11 +99,14 @@ def _likeness(runs: int, failures: int, confidence: float) -> Iterable[tuple[str
     alike = clean_bound(effective_runs(runs, LIKENESS), confidence)
     yield (
         "claim-likeness",
-        "The bound takes runs for independent, which no single burn-in can test: if any two runs"
-        f" resembled one another with a correlation of {LIKENESS:g}, it would be {bound(alike)}."
-        f" A weak head passes too: one that fails one run in {1 / (1 - WEAK):.0f} comes through"
-        f" {counted_noun(runs, 'run')} with probability {100 * WEAK**runs:.0f} %. A burn-in finds"
-        " gross and early faults.",
+        sentence(
+            "claim-likeness",
+            likeness=f"{LIKENESS:g}",
+            bound=bound(alike),
+            weak=f"{1 / (1 - WEAK):.0f}",
+            runs=counted(runs, "run"),
+            chance=f"{100 * WEAK**runs:.0f}",
+        ),
     )
 
 
@@ -112,14 +125,16 @@ def _growth(judged: Sequence[Attempt]) -> Iterable[tuple[str, str]]:
 def _growth_in_words(growth: Growth, times: Sequence[float]) -> str:
     chance = trend_tests(times, growth.end)[0].chance
     trend = (
-        "too few failures to tell a trend from chance"
-        if chance is None
-        else f"Laplace's test gives such a sign of growth a chance of {chance:.3f} without any"
+        sentence("trend-unknown") if chance is None else sentence("trend", chance=f"{chance:.3f}")
     )
-    return (
-        f"{growth.failures} relevant failures in {growth.end:g} judged runs of all campaigns:"
-        " fitted by a power law over runs (Crow, AMSAA), the mean number of runs between failures"
-        f" is {growth.mean_between:.1f} at the end, {growth.low:.1f} to {growth.high:.1f} at"
-        f" {100 * growth.confidence:g} % confidence, with exponent {growth.shape:.2f}, below 1 when"
-        f" failures grow rarer; {trend}."
+    return sentence(
+        "claim-growth",
+        failures=growth.failures,
+        runs=f"{growth.end:g}",
+        mean=f"{growth.mean_between:.1f}",
+        low=f"{growth.low:.1f}",
+        high=f"{growth.high:.1f}",
+        confidence=f"{100 * growth.confidence:g}",
+        exponent=f"{growth.shape:.2f}",
+        trend=trend,
     )

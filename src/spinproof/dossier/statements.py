@@ -1,6 +1,7 @@
 """Sentences of a dossier, each made by a named rule from records and carrying their hashes.
 
-No free text becomes a statement: what a person wrote prints as a remark, quoted, with its role.
+The rules are here, their wording is in ``statements.en.toml``. No free text becomes a statement:
+what a person wrote prints as a remark, quoted, with its role.
 """
 
 from collections.abc import Callable, Iterable
@@ -10,11 +11,11 @@ from datetime import datetime
 from spinproof.dossier.numbers import (
     bound,
     bound_in_percent,
-    counted_noun,
     day,
     margin_in_words,
 )
 from spinproof.dossier.second_look import JUDGED, second_look
+from spinproof.dossier.sentences import counted, not_said, sentence, word
 from spinproof.files.canonical import digest_of
 from spinproof.model.handover import Attempt, Claim, Handover, RunRecord, ScopeState
 from spinproof.model.judgement import Verdict
@@ -22,16 +23,6 @@ from spinproof.model.metric_words import metric_words, printed_probability
 from spinproof.model.recipe import RecipeSource
 from spinproof.model.run import Outcome
 from spinproof.stats.demonstration import reliability_lower_bound
-
-NOT_SAID = (
-    "how long the head will last, or how its seals, bearings and other parts will wear",
-    "a mean time between failures",
-    "recipes outside the envelope that was run, or one recipe that was run only a few times",
-    "other supplies of water, nitrogen or mains than those that were recorded",
-    "particles on wafers, or wafers that nobody inspected",
-    "the lines of the scope that were declined, and any other head",
-)
-"""What a number of good runs does not say, whatever the number."""
 
 
 @dataclass(frozen=True)
@@ -103,14 +94,17 @@ def make_statements(handover: Handover) -> tuple[Statement, ...]:
 
 def _simulated(handover: Handover) -> Iterable[Statement]:
     if handover.simulated:
-        text = "The runs of this dossier were made on a virtual head. No machine was tested."
-        yield Statement("simulated", text, _judgements(handover.attempts))
+        yield Statement("simulated", sentence("simulated"), _judgements(handover.attempts))
 
 
 def _ordered(handover: Handover) -> Iterable[Statement]:
-    text = (
-        f"Order {handover.order} covers work on head {handover.head} of machine"
-        f" {handover.machine} ({handover.head_in_words}), under job {handover.job}."
+    text = sentence(
+        "ordered",
+        order=handover.order,
+        head=handover.head,
+        machine=handover.machine,
+        head_in_words=handover.head_in_words,
+        job=handover.job,
     )
     yield Statement("ordered", text, _scope(handover))
 
@@ -118,29 +112,22 @@ def _ordered(handover: Handover) -> Iterable[Statement]:
 def _exclusions(handover: Handover) -> Iterable[Statement]:
     for line in handover.exclusions:
         if line.unit not in handover.other_heads:
-            text = f"{line.item}: {line.text} on {line.unit} was excluded by the customer."
-            yield Statement("exclusion", f"{text} It was not done.", _scope(handover))
+            text = sentence("exclusion", item=line.item, text=line.text, unit=line.unit)
+            yield Statement("exclusion", text, _scope(handover))
 
 
 def _other_heads(handover: Handover) -> Iterable[Statement]:
     for head in handover.other_heads:
         lines = [line for line in handover.scope if line.unit == head]
-        if lines and all(line.state is ScopeState.DECLINED for line in lines):
-            text = (
-                f"Head {head} was excluded by the customer; it was not refurbished, not tested"
-                " and is shipped as received."
-            )
-        else:
-            text = f"Head {head} is not the subject of this dossier, which claims nothing about it."
+        excluded = lines and all(line.state is ScopeState.DECLINED for line in lines)
+        text = sentence("other-head-excluded" if excluded else "other-head", head=head)
         yield Statement("other-head", text, _scope(handover))
 
 
 def _without_warranty(handover: Handover) -> Iterable[Statement]:
     for line in handover.without_warranty:
-        text = f"{line.item}: {line.text} on {line.unit} is supplied by the customer."
-        yield Statement(
-            "no-warranty", f"{text} The shop gives no warranty on it.", _scope(handover)
-        )
+        text = sentence("no-warranty", item=line.item, text=line.text, unit=line.unit)
+        yield Statement("no-warranty", text, _scope(handover))
 
 
 def _process(handover: Handover) -> Iterable[Statement]:
@@ -152,9 +139,12 @@ def _burn_in_gate(handover: Handover) -> Iterable[Statement]:
     tally, planned = handover.tally, len(handover.plan.runs)
     passed = tally.counted >= planned
     last = max((attempt.campaign for attempt in handover.attempts), default=1)
-    text = (
-        f"Burn-in: {tally.counted} runs counted in campaign {last},"
-        f" {planned} were planned; {counted_noun(last, 'campaign')} in all."
+    text = sentence(
+        "gate-burn-in",
+        counted=tally.counted,
+        campaign=last,
+        planned=planned,
+        campaigns=counted(last, "campaign"),
     )
     evidence = (digest_of(handover.plan.to_document()), *_judgements(_counted(handover)))
     yield Statement("gate-burn-in", text, evidence, "passed" if passed else "not passed")
@@ -165,10 +155,15 @@ def _witness_gate(handover: Handover) -> Iterable[Statement]:
     if record is None:
         return
     attempt = record.attempt
-    text = (
-        f"Source inspection: run {attempt.run} of recipe {attempt.recipe_name} on"
-        f" {day(attempt.started_at)} with {counted_noun(attempt.wafer_count, 'wafer')}:"
-        f" {attempt.outcome.value}; {limits_in_words(record)}{_nearest(record)}."
+    text = sentence(
+        "gate-witness",
+        run=attempt.run,
+        recipe=attempt.recipe_name,
+        day=day(attempt.started_at),
+        wafers=counted(attempt.wafer_count, "wafer"),
+        outcome=attempt.outcome.value,
+        limits=limits_in_words(record),
+        nearest=_nearest(record),
     )
     passed = attempt.outcome is Outcome.COUNTED
     yield Statement(
@@ -185,11 +180,13 @@ def _nearest(record: RunRecord) -> str:
     if not told:
         return ""
     chance, metric = min(told, key=lambda each: each[0])
-    where = f" in step {metric.step}" if metric.step else ""
-    return (
-        f"; of the passed ones {metric_words(metric.name)}{where} lies nearest,"
-        f" {margin_in_words(metric)}, conforming with probability {printed_probability(chance)}"
-        f" (rule {metric.rule})"
+    return sentence(
+        "nearest",
+        metric=metric_words(metric.name),
+        step=sentence("in-step", step=metric.step) if metric.step else "",
+        margin=margin_in_words(metric),
+        probability=printed_probability(chance),
+        rule=metric.rule,
     )
 
 
@@ -197,20 +194,24 @@ def limits_in_words(record: RunRecord) -> str:
     """Give how many limits of a run were passed, failed, left undecided or not measured."""
     verdicts = [m.verdict for m in record.judgement.metrics if m.verdict is not None]
     if not verdicts:
-        return "no limit was set"
-    words = {Verdict.FAIL: "failed"}
+        return sentence("no-limit")
     others = [
-        f", {verdicts.count(verdict)} {words.get(verdict, verdict.value)}"
+        sentence(
+            "limits-other",
+            count=verdicts.count(verdict),
+            verdict=word(verdict.name.lower(), verdict.value),
+        )
         for verdict in Verdict
         if verdict in verdicts and verdict is not Verdict.PASS
     ]
     passed = verdicts.count(Verdict.PASS)
-    return f"{passed} of {counted_noun(len(verdicts), 'limit')} passed{''.join(others)}"
+    limits = counted(len(verdicts), "limit")
+    return sentence("limits", passed=passed, limits=limits, others="".join(others))
 
 
 def _tally(handover: Handover) -> Iterable[Statement]:
     text = str(handover.tally)
-    text = f"{text[0].upper()}{text[1:]}. Each attempt is listed with its outcome and its reasons."
+    text = sentence("tally", tally=f"{text[0].upper()}{text[1:]}")
     yield Statement("tally", text, _judgements(handover.attempts))
 
 
@@ -218,8 +219,11 @@ def _claims(handover: Handover) -> Iterable[Statement]:
     for claim in handover.claims:
         attempts = attempts_of_claim(handover, claim)
         campaigns = sorted({attempt.campaign for attempt in attempts})
-        over = f"campaign {campaigns[0]}" if len(campaigns) == 1 else "all campaigns together"
-        text = f"In {over}: {claim_in_words(claim)}"
+        if len(campaigns) == 1:
+            over = sentence("claim-one-campaign", campaign=campaigns[0])
+        else:
+            over = sentence("claim-all-campaigns")
+        text = sentence("claim", over=over, claim=claim_in_words(claim))
         yield Statement("claim", text, _judgements(attempts))
 
 
@@ -236,30 +240,27 @@ def claim_in_words(claim: Claim) -> str:
     str
         One or two sentences; the bound has four digits.
     """
-    good = claim.runs - claim.failures
-    failed = {0: "none failed", 1: "1 failed"}.get(claim.failures, f"{claim.failures} failed")
-    return (
-        f"{good} of {claim.runs} runs were good, {failed}. At {100 * claim.confidence:g} %"
-        " confidence this supports a probability of at least"
-        f" {bound_in_percent(claim.reliability)} that a further run is good, if it is made with"
-        " the same plan, configuration and supplies"
-        f" (one-sided exact lower bound by Clopper and Pearson: {bound(claim.reliability)})."
+    return sentence(
+        "claim-in-words",
+        good=claim.runs - claim.failures,
+        runs=claim.runs,
+        failed=counted(claim.failures, "failed") if claim.failures else word("none-failed"),
+        confidence=f"{100 * claim.confidence:g}",
+        percent=bound_in_percent(claim.reliability),
+        bound=bound(claim.reliability),
     )
 
 
 def _customer_recipe(handover: Handover) -> Iterable[Statement]:
-    counted = {attempt.run for attempt in _counted(handover)}
+    good = {attempt.run for attempt in _counted(handover)}
     own = [
         record.attempt
         for record in handover.runs
-        if record.attempt.run in counted and record.recipe.source is RecipeSource.CUSTOMER
+        if record.attempt.run in good and record.recipe.source is RecipeSource.CUSTOMER
     ]
     if own:
         low = reliability_lower_bound(len(own), 0, handover.plan.confidence)
-        text = (
-            f"Of the counted runs, {len(own)} ran a recipe of the customer. For these alone the"
-            f" bound is {bound(low)}: few runs of one recipe say little about that recipe."
-        )
+        text = sentence("customer-recipe", count=len(own), bound=bound(low))
         yield Statement("customer-recipe", text, _judgements(own))
 
 
@@ -272,15 +273,17 @@ def _second_look(handover: Handover) -> Iterable[Statement]:
 
 def _not_said(handover: Handover) -> Iterable[Statement]:
     if handover.claims:
-        text = f"These numbers do not say: {'; '.join(NOT_SAID)}."
+        text = sentence("not-said", list="; ".join(not_said()))
         yield Statement("not-said", text, (digest_of(handover.plan.to_document()),))
 
 
 def _configuration_changes(handover: Handover) -> Iterable[Statement]:
     for before, after in zip(handover.configurations, handover.configurations[1:], strict=False):
-        text = (
-            f"On {day(after.since)} the configuration changed from {before.fingerprint[:12]} to"
-            f" {after.fingerprint[:12]}."
+        text = sentence(
+            "configuration",
+            day=day(after.since),
+            before=before.fingerprint[:12],
+            after=after.fingerprint[:12],
         )
         since = datetime.fromisoformat(after.since)
         void = tuple(
@@ -289,10 +292,7 @@ def _configuration_changes(handover: Handover) -> Iterable[Statement]:
             if attempt.void and datetime.fromisoformat(attempt.started_at) < since
         )
         if void:
-            text += (
-                f" The count began anew; {counted_noun(len(void), 'run')} that had counted"
-                " before then became void."
-            )
+            text += f" {sentence('configuration-void', runs=counted(len(void), 'run'))}"
         yield Statement("configuration", text, (_configurations(handover), *_judgements(void)))
 
 
@@ -305,26 +305,28 @@ def _not_counted(handover: Handover) -> Iterable[Statement]:
 
 
 def _why_not_counted(attempt: Attempt, *, closed_campaign: bool) -> Statement:
-    text = f"Attempt {attempt.number} (run {attempt.run}): {attempt.outcome.value}."
+    outcome = attempt.outcome.value
+    said = [sentence("not-counted", attempt=attempt.number, run=attempt.run, outcome=outcome)]
     if closed_campaign:
-        text += f" Campaign {attempt.campaign} was closed after it."
+        said.append(sentence("campaign-closed", campaign=attempt.campaign))
     if attempt.outcome is Outcome.INVALID_OUTSIDE:
-        text += (
-            f" Classified by {attempt.decided_by}, confirmed by {attempt.second_name}, on"
-            f" {counted_noun(len(attempt.evidence), 'piece')} of evidence."
+        pieces = counted(len(attempt.evidence), "piece")
+        said.append(
+            sentence(
+                "classified-outside",
+                by=attempt.decided_by,
+                second=attempt.second_name,
+                pieces=pieces,
+            )
         )
     elif attempt.decided_by != "judge":
-        text += f" Classified by {attempt.decided_by}."
-    return Statement(f"not-counted-{attempt.number}", text, _records((attempt,)))
+        said.append(sentence("classified", by=attempt.decided_by))
+    return Statement(f"not-counted-{attempt.number}", " ".join(said), _records((attempt,)))
 
 
 def _no_conformity(handover: Handover) -> Iterable[Statement]:
-    text = (
-        "Checks were made with reference to the sources that stand beside each limit; no"
-        " conformity with a standard is claimed."
-    )
     limits = dict.fromkeys(record.judgement.limits_sha256 for record in handover.runs)
-    yield Statement("no-conformity", text, tuple(limits))
+    yield Statement("no-conformity", sentence("no-conformity"), tuple(limits))
 
 
 def _counted(handover: Handover) -> tuple[Attempt, ...]:
