@@ -115,3 +115,10 @@ def test_a_resonance_outside_the_sweep_cannot_be_told():
 
     with pytest.raises(OutOfRangeError, match="outside the speeds"):
         fit_resonance(speed, unbalance_response(speed, 105.0, 0.05))
+
+
+def test_vectors_that_turn_the_wrong_way_show_no_damping():
+    speed = np.linspace(60, 150, 60)
+
+    with pytest.raises(OutOfRangeError, match="show no damping"):
+        fit_resonance(speed, unbalance_response(speed, 105.0, 0.05).conj())

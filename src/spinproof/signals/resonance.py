@@ -10,6 +10,8 @@ from spinproof.stats.validity import require
 
 FEWEST_VECTORS = 12
 """Vectors below which six unknowns are not told from noise. [1]"""
+LEAST_DAMPING = 1e-6
+"""Damping ratio below which none was found; no rotor has so little. [1]"""
 
 Floats = NDArray[np.float64]
 Vectors = NDArray[np.complex128]
@@ -103,8 +105,8 @@ def fit_resonance(speed: ArrayLike, vectors: ArrayLike) -> Resonance:
     Raises
     ------
     OutOfRangeError
-        If there are too few vectors, or the resonance does not lie inside the speeds: it cannot
-        be told.
+        If there are too few vectors, or the resonance does not lie inside the speeds, or no
+        damping shows: it cannot be told.
 
     Notes
     -----
@@ -140,6 +142,12 @@ def fit_resonance(speed: ArrayLike, vectors: ArrayLike) -> Resonance:
         f"the fitted resonance, {p[0]:.4g} rad/s, lies outside the speeds that were run",
         where="fit_resonance",
         mend="Record a run-up that passes the resonance; from one side it cannot be told.",
+    )
+    require(
+        float(p[1]) > LEAST_DAMPING,
+        "the vectors show no damping: they are too far apart, or turn the wrong way",
+        where="fit_resonance",
+        mend="Give vectors close enough that several lie on the peak, with lags as lags.",
     )
     freedom = 2 * w.size - p.size
     slopes = np.asarray(fit.jac, dtype=np.float64)
