@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 from tests.dossier.handover_example import example, small_example
 
+from spinproof.dossier.sentences import not_said
 from spinproof.dossier.statements import (
     claim_in_words,
     limits_in_words,
