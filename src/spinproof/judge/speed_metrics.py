@@ -185,7 +185,8 @@ def _overshoot(
         share * beyond,
         share * uncertainty,
         step=run.number,
-        note=f"{beyond:.1f} rpm beyond {setpoint:g} rpm",
+        note=f"{beyond:.1f} rpm beyond {setpoint:g} rpm, "
+        f"{100 * beyond / abs(setpoint - run.from_rpm):.1f} % of the step",
     )
 
 
