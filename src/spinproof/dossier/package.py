@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from spinproof.dossier.curves import curves_table
+from spinproof.dossier.dictionary import DICTIONARY_FILE, dictionary, schemas
 from spinproof.dossier.document import Seal, render_document, typeset_texts
 from spinproof.dossier.evidence import (
     DOSSIER_FILE,
@@ -101,6 +102,7 @@ def write_package(
         records |= _copy_traces(handover, traces, place)
         records |= _copy_evidence(handover.evidence, evidence, place)
         records |= _write_curves(handover, place)
+        records |= _write_dictionary(handover, place)
         records |= {PAGE_FILE: _write(place / PAGE_FILE, PAGE.read_bytes())}
         records |= {KEYS_FILE: _write(place / KEYS_FILE, key_list.to_bytes())}
         records |= {CERTIFICATE_FILE: _write(place / CERTIFICATE_FILE, key.certificate_pem)}
@@ -141,6 +143,12 @@ def _write_curves(handover: Handover, place: Path) -> dict[str, str]:
         for record in all_records(handover)
     }
     return {path: _write(place / path, data) for path, data in tables.items()}
+
+
+def _write_dictionary(handover: Handover, place: Path) -> dict[str, str]:
+    """Write what the data mean: the dictionary for people, the schemas for programs."""
+    files = {DICTIONARY_FILE: dictionary(all_records(handover)), **schemas()}
+    return {path: _write(place / path, data) for path, data in files.items()}
 
 
 def _copy_traces(handover: Handover, traces: Mapping[str, Path], place: Path) -> dict[str, str]:
