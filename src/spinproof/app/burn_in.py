@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from spinproof.app.binding_record import demand_binding
 from spinproof.app.clock import utc_now
 from spinproof.app.home import Home
 from spinproof.app.intake import HeadSetup, present_setup
@@ -124,6 +125,9 @@ def _make_run(
     on_progress: OnProgress | None = None,
 ) -> RunDone:
     with hold_head(station.home, station.head):
+        if not station.simulated_start:  # a real stand refuses to be started
+            with station.ledger.reading() as reading:
+                demand_binding(reading, station.head, station.address)
         with station.ledger.transaction(station.operator, utc_now()) as records:
             setup = present_setup(records, station.head)
             entry = records.start_run(
@@ -136,7 +140,7 @@ def _make_run(
             )
         try:
             trace = _record(station, entry, setup, recipe, load, faults, on_progress)
-        except SpinproofError:
+        except (SpinproofError, KeyboardInterrupt):
             end_run(station.home, station.ledger, entry)  # its number is spent: it is aborted
             raise
         store_run(station.ledger, entry, setup, trace)

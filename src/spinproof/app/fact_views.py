@@ -11,6 +11,8 @@ from spinproof.ledger.shop_entries import AttestationEntry, PartEntry, entered_l
 from spinproof.model.attestation import (
     AgreedLimit,
     Balance,
+    BenchNote,
+    BindingStatement,
     ClockCheck,
     CustomerAccess,
     Decontamination,
@@ -191,6 +193,20 @@ def _clock_words(fact: ClockCheck) -> str:
 @fact_words.register
 def _unloading_words(fact: Unloading) -> str:
     return f"{fact.run}: {fact.whole} came out whole, {fact.broken} broken."
+
+
+@fact_words.register
+def _binding_words(fact: BindingStatement) -> str:
+    held = "The channel map is proven" if fact.proof.holds else "The channel map is refused"
+    return f"{held} ({fact.proof.stimulus}, map {fact.proof.map_sha256[:12]}): {fact.proof.words}"
+
+
+@fact_words.register
+def _note_words(fact: BenchNote) -> str:
+    moment = "" if fact.time_s is None else f" at {fact.time_s:.1f} s"
+    of_plan = "" if fact.planned is None else f" for planned run {fact.planned}"
+    about = f"{fact.about}{of_plan}{moment}{f' of run {fact.run}' if fact.run else ''}"
+    return f"{about[:1].upper()}{about[1:]}: {fact.text}" if fact.text else f"{about.capitalize()}."
 
 
 @fact_words.register

@@ -1,4 +1,4 @@
-"""``spinproof sources``: what a source offers, and whether a channel map fits it."""
+"""``spinproof sources`` and ``bind``: what a source offers, whether a map fits it, and the head."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -7,6 +7,8 @@ import typer
 from rich.table import Table
 
 from spinproof.cli.show import console, say
+from spinproof.cli.stand import address as stand_address
+from spinproof.model.binding import BindingProof
 from spinproof.model.channel import CountType
 from spinproof.model.channel_map import ChannelMap
 from spinproof.model.errors import DocumentError
@@ -14,6 +16,7 @@ from spinproof.model.head import HeadSpec
 from spinproof.model.stream import RegisterKind, WordOrder
 
 if TYPE_CHECKING:
+    from spinproof.app.binding_record import BindingBench
     from spinproof.app.sources import Offer, OfferKind
 
 sources = typer.Typer(no_args_is_help=True, help="What a source offers, and whether a map fits it.")
@@ -169,3 +172,67 @@ def _draft(
         return
     write_draft(out, text)
     say(f"draft: {out}. Give each channel its role, unit and instrument; leave out the rest.")
+
+
+def bind(
+    head: Annotated[str, typer.Argument(help="Designation of the head that is moved.")],
+    home: Annotated[Path, typer.Option(help="Home folder.")],
+    by: Annotated[str, typer.Option(help="Who does it.")],
+    stand: Annotated[
+        str | None, typer.Option(help="By a brief run on this stand, host:port; else by hand.")
+    ] = None,
+    other: Annotated[
+        str | None, typer.Option(help="By hand: the other head, watched at the same time.")
+    ] = None,
+    seconds: Annotated[float, typer.Option(help="By hand: how long to listen each time.")] = 10.0,
+    *,
+    start: Annotated[
+        bool, typer.Option("--start", help="Start the run; a SIMULATED stand alone accepts it.")
+    ] = False,
+) -> None:
+    """Move one head, see which channels move, and keep the proof that a map is this head's."""
+    from spinproof.app.binding_record import CAUTION, BindingBench, bind_by_run
+    from spinproof.app.home import open_home
+    from spinproof.app.intake import open_shop_ledger
+
+    folders = open_home(home)
+    ledger = open_shop_ledger(folders)
+    try:
+        bench = BindingBench(folders, ledger, head, by)
+        say(CAUTION)
+        if stand is None:
+            proof = _by_hand(bench, seconds, other)
+        else:
+            say(f"waiting for {head} to be run briefly, alone, from standstill")
+            proof = bind_by_run(bench, stand_address(stand), start=start)
+    finally:
+        ledger.close()
+    _print_proof(proof)
+    if not proof.holds:
+        raise typer.Exit(1)
+
+
+def _by_hand(bench: "BindingBench", seconds: float, other: str | None) -> BindingProof:
+    from spinproof.app.binding_record import bind_by_hand, listen_for_binding
+
+    typer.prompt("Let all heads stand still, then press Enter", default="", show_default=False)
+    still = listen_for_binding(bench, seconds=seconds, other=other)
+    text = f"Now turn the rotor of {bench.head} for {seconds:g} s, beginning with Enter"
+    typer.prompt(text, default="", show_default=False)
+    turned = listen_for_binding(bench, seconds=seconds, other=other)
+    return bind_by_hand(bench, still, turned, other=other)
+
+
+def _print_proof(proof: BindingProof) -> None:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("channel", "it", "counts before", "counts meanwhile", "must move"):
+        table.add_column(name, justify="right" if name.startswith("counts") else "left")
+    for each in proof.channels:
+        numbers = (
+            "–" if count is None else f"{count:g}"
+            for count in (each.change_before, each.change_during)
+        )
+        table.add_row(each.channel, each.response, *numbers, "yes" if each.is_expected else "")
+    console.print(table)
+    say(f"{'✓ proven' if proof.holds else '✗ refused'}: {proof.words}")
+    say(f"map {proof.map_sha256}")

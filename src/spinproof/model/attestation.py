@@ -5,6 +5,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from spinproof.model.binding import BindingProof
 from spinproof.model.check import CheckId, EvidenceKind
 from spinproof.model.limit import DecisionRule, Limit
 from spinproof.model.noun import Name, NotNegative, Noun, Positive
@@ -270,6 +271,47 @@ class CustomerAccess(Fact):
     purpose: CustomerPurpose
 
 
+class NoteKind(StrEnum):
+    """What somebody notes at the bench."""
+
+    MARK = "moment marked"
+    """Something was seen or heard at this moment of a run."""
+    HAND_OVER = "hand-over"
+    """What the next shift should know."""
+    PAUSE = "paused"
+    """No further run is begun until somebody resumes."""
+    RESUME = "resumed"
+    ENTERED = "recipe entered"
+    """The recipe of the next run was entered at the controller and compared."""
+
+
+class BenchNote(Fact):
+    """What somebody noted while a burn-in goes on; it changes no count."""
+
+    kind: Literal["bench note"] = "bench note"
+    about: NoteKind
+    campaign: int | None = None
+    """Number of the campaign of the head."""
+    planned: int | None = None
+    """Number of the planned run."""
+    run: Name | None = None
+    time_s: NotNegative | None = None
+    """The moment on the clock of the run. [s]"""
+    text: Annotated[str, Field(max_length=600)] = ""
+
+    @property
+    def runs_named(self) -> tuple[str, ...]:
+        """The run, if one is named."""
+        return () if self.run is None else (self.run,)
+
+
+class BindingStatement(Fact):
+    """What came of moving one head to see which channels move."""
+
+    kind: Literal["binding"] = "binding"
+    proof: BindingProof
+
+
 Attestation = Annotated[
     Decontamination
     | Balance
@@ -283,7 +325,9 @@ Attestation = Annotated[
     | DossierIssued
     | Acknowledgement
     | Shipment
-    | CustomerAccess,
+    | CustomerAccess
+    | BenchNote
+    | BindingStatement,
     Field(discriminator="kind"),
 ]
 """Any fact that can be stated."""
