@@ -57,6 +57,7 @@ def write_journal(path, header, payloads, *, ending=Ending.COMPLETE, step_ns=BLO
         for i, payload in enumerate(payloads):
             writer.append_block(payload, i * step_ns)
             writer.keep_durable(i * step_ns)
+            writer.wait_durable()
         if ending is not None:
             writer.close(ending, len(payloads) * step_ns)
     return path

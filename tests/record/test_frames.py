@@ -52,11 +52,12 @@ def test_frames_behind_damage_are_found():
 
     found = find_frames(flipped(one, 40) + b"SPJ" + two + three, 1)
 
-    assert [frame.time_ns for frame in found] == [1, 2]
+    assert [frame.time_ns for _, frame in found] == [1, 2]
+    assert [place for place, _ in found] == [len(one) + 3, len(one) + 3 + len(two)]
 
 
 @pytest.mark.parametrize("payload", [b"", bytes(LONGEST_PAYLOAD)])
-def test_payloads_may_be_empty_or_a_mebibyte(payload):
+def test_payloads_may_be_empty_or_sixteen_mebibytes(payload):
     data = frame_bytes(FrameKind.CLOSING, 5, payload)
 
     assert split_frames(data) == ([Frame(FrameKind.CLOSING, 5, payload)], len(data))

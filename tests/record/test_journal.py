@@ -11,7 +11,8 @@ from spinproof.model.errors import JournalError, StorageError
 from spinproof.model.run import Ending
 from spinproof.record import journal as journal_module
 from spinproof.record.frames import FrameKind, frame_bytes, split_frames
-from spinproof.record.journal import JournalFollower, JournalWriter, Opening, read_journal
+from spinproof.record.journal import JournalFollower, JournalWriter, Opening
+from spinproof.record.journal_reading import read_journal
 
 BLOCKS = [make_block(n) for n in range(12)]
 
@@ -237,8 +238,9 @@ def test_a_failed_flush_is_not_repeated(path, opening, monkeypatch):
     with JournalWriter(path, opening, 0) as writer:
         writer.append_block(BLOCKS[0], 0)
         monkeypatch.setattr(os, "fdatasync", failing)
+        writer.keep_durable(2_000_000_000)
         with pytest.raises(StorageError, match="input/output error"):
-            writer.keep_durable(2_000_000_000)
+            writer.wait_durable()
         with pytest.raises(StorageError):
             writer.append_block(BLOCKS[1], 2_000_000_000)
 

@@ -24,7 +24,7 @@ from spinproof.model.registers import (
 )
 from spinproof.model.run import Ending, IncidentKind
 from spinproof.record import recorder
-from spinproof.record.journal import read_journal
+from spinproof.record.journal_reading import read_journal
 from spinproof.record.recorder import Pace, longest_run_s, record_run
 from spinproof.record.stand import ModbusStand
 from spinproof.record.trace_file import seal_journal

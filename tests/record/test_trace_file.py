@@ -14,7 +14,7 @@ from spinproof.files.lock import hold
 from spinproof.model.channel import Role
 from spinproof.model.errors import BusyError, JournalError, StorageError, TraceError
 from spinproof.model.run import Ending, IncidentKind
-from spinproof.record.journal import read_journal
+from spinproof.record.journal_reading import read_journal
 from spinproof.record.trace_file import (
     CLOCK_COLUMN,
     TIME_COLUMN,

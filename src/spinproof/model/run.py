@@ -68,6 +68,10 @@ class IncidentKind(StrEnum):
     """A channel had no reading, or one that is not a number; ``size`` is how many."""
     PULSES_REPAIRED = "pulses repaired"
     """A tach lost pulses or saw them twice; ``size`` is how many were put right by the judge."""
+    RATE = "rate"
+    """A stream comes at another rate than the map says; ``size`` is the rate that came. [Hz]"""
+    DISAGREEMENT = "disagreement"
+    """Two sources do not agree on the speed; ``size`` is how far they are apart. [rpm]"""
     TORN_TAIL = "torn tail"
     """The journal ended inside a frame; ``size`` is the number of bytes left out."""
 

@@ -10,13 +10,15 @@ All numbers are big-endian. The checksum covers kind, length, time and payload.
 import struct
 import zlib
 from enum import IntEnum
-from typing import NamedTuple
+from mmap import mmap
+from typing import BinaryIO, NamedTuple
 
 MAGIC = b"SPJ1"
 _HEAD = struct.Struct(">4sBIQI")
 _COVERED = struct.Struct(">BIQ")
 FRAME_HEAD_BYTES = _HEAD.size
-LONGEST_PAYLOAD = 1 << 20
+LONGEST_PAYLOAD = 1 << 24
+"""Longest content of a frame; a longer one is damage. [byte]"""
 
 
 class FrameKind(IntEnum):
@@ -28,6 +30,8 @@ class FrameKind(IntEnum):
     """A block of registers as the stand sent it, big-endian."""
     CLOSING = 3
     """How the recording ended, as JSON."""
+    STREAM = 4
+    """A block of a stream, as its source delivered it."""
 
 
 _KINDS = frozenset(FrameKind)
@@ -72,7 +76,7 @@ def frame_bytes(kind: FrameKind, time_ns: int, payload: bytes) -> bytes:
     time_ns : int
         Monotonic time. [ns]
     payload : bytes
-        The content, up to 1 MiB.
+        The content, up to 16 MiB.
 
     Returns
     -------
@@ -107,7 +111,29 @@ def split_frames(data: bytes, start: int = 0) -> tuple[list[Frame], int]:
     return frames, start
 
 
-def find_frames(data: bytes, start: int) -> list[Frame]:
+def next_frame(file: BinaryIO) -> Frame | None:
+    """Read the next frame of a file.
+
+    Parameters
+    ----------
+    file : BinaryIO
+        The file, where a frame begins.
+
+    Returns
+    -------
+    Frame or None
+        The frame; None at the end of the file, or where it is torn or damaged.
+    """
+    head = file.read(FRAME_HEAD_BYTES)
+    if len(head) < FRAME_HEAD_BYTES:
+        return None
+    magic, _, length, _, _ = _HEAD.unpack(head)
+    if magic != MAGIC or length > LONGEST_PAYLOAD:
+        return None
+    return _frame_at(head + file.read(length), 0)
+
+
+def find_frames(data: bytes | mmap, start: int) -> list[tuple[int, Frame]]:
     """Find whole frames behind damage.
 
     Parameters
@@ -119,18 +145,21 @@ def find_frames(data: bytes, start: int) -> list[Frame]:
 
     Returns
     -------
-    list of Frame
-        The whole frames found, in order.
+    list of (int, Frame)
+        The whole frames found, in order, and where each begins.
     """
-    found: list[Frame] = []
+    found = []
     while (start := data.find(MAGIC, start)) >= 0:
-        frames, end = split_frames(data, start)
-        found += frames
-        start = max(end, start + 1)
+        frame = _frame_at(data, start)
+        if frame is None:
+            start += 1
+        else:
+            found.append((start, frame))
+            start += FRAME_HEAD_BYTES + len(frame.payload)
     return found
 
 
-def _frame_at(data: bytes, start: int) -> Frame | None:
+def _frame_at(data: bytes | mmap, start: int) -> Frame | None:
     if len(data) - start < FRAME_HEAD_BYTES:
         return None
     magic, kind, length, time_ns, checksum = _HEAD.unpack_from(data, start)

@@ -1,14 +1,15 @@
-"""The journal of a run: written while it is recorded, readable after a crash at any moment."""
+"""The journal of a run while it is recorded: written by the recorder, followed by pages."""
 
 import json
 import os
-from collections.abc import Mapping
-from dataclasses import dataclass
+import threading
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spinproof.files.canonical import canonical_json
 from spinproof.files.durable import storage_errors, sync_folder, write_all
@@ -26,9 +27,15 @@ from spinproof.record.frames import (
     FRAME_HEAD_BYTES,
     Frame,
     FrameKind,
-    find_frames,
     frame_bytes,
-    split_frames,
+    next_frame,
+)
+from spinproof.record.journal_sync import JournalSync
+from spinproof.record.stream_block import StreamBlock
+from spinproof.record.streams import (
+    parse_stream,
+    stream_of,
+    stream_payload,
 )
 
 N = TypeVar("N", bound=Noun)
@@ -36,8 +43,7 @@ N = TypeVar("N", bound=Noun)
 SUFFIX = ".journal"
 """How the name of a journal ends."""
 SYNC_NS = 1_000_000_000
-"""How long a frame may wait until it is on the disk. [ns]"""
-_TAIL_NS = 2 * SYNC_NS
+"""How long a frame may wait until it is sent to the disk. [ns]"""
 
 
 class Opening(Noun):
@@ -45,8 +51,9 @@ class Opening(Noun):
 
     header: RunHeader
     run_number: int
-    """Number that the stand gives the run."""
-    layout: RecordLayout
+    """Number that the stand gives the run; 0 without a stand."""
+    layout: RecordLayout | None
+    """How the stand packs its samples; absent when streams alone are recorded."""
 
 
 class Closing(Noun):
@@ -55,30 +62,11 @@ class Closing(Noun):
     ending: Ending
 
 
-@dataclass(frozen=True)
-class Journal:
-    """A journal, read back.
-
-    Attributes
-    ----------
-    opening : Opening
-        What was known before the first sample.
-    blocks : tuple of bytes
-        The raw blocks in the order in which they arrived.
-    ending : Ending or None
-        How the recording ended, or None when the recorder died.
-    left_out : int
-        Bytes near the end that are no whole frame.
-    """
-
-    opening: Opening
-    blocks: tuple[bytes, ...]
-    ending: Ending | None
-    left_out: int
-
-
 class JournalWriter:
-    """Appends frames to a new journal; what was appended a second ago is on the disk.
+    """Appends frames to a new journal; each second they are sent to the disk.
+
+    Any thread may append. The flush runs in a thread of its own; only a disk that stalls for
+    more than a second is waited for, so that a power cut never takes more than two.
 
     Parameters
     ----------
@@ -98,9 +86,12 @@ class JournalWriter:
     def __init__(self, path: Path, opening: Opening, now_ns: int) -> None:
         self.path = path
         self._size = 0
-        self._synced_ns = now_ns
+        self._asked_ns = now_ns
+        self._streams = {s.name: i for i, s in enumerate(opening.header.channel_map.streams)}
+        self._lock = threading.RLock()
         with storage_errors(path):
             self._descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o666)
+        self._flusher = JournalSync(self._descriptor)
         try:
             self._begin(opening, now_ns)
         except BaseException:
@@ -119,17 +110,41 @@ class JournalWriter:
         """
         self._append(FrameKind.BLOCK, registers, now_ns)
 
+    def append_stream(self, block: StreamBlock) -> None:
+        """Append a block of a stream, under the time of its arrival.
+
+        Parameters
+        ----------
+        block : StreamBlock
+            The block; its stream must stand in the channel map of the run.
+        """
+        payload = stream_payload(block, self._streams[block.stream])
+        self._append(FrameKind.STREAM, payload, block.arrival_ns)
+
     def keep_durable(self, now_ns: int) -> None:
-        """Flush to the disk when the last flush is a second ago; cheap otherwise.
+        """Have the journal flushed when that was last asked for a second ago; cheap otherwise.
 
         Parameters
         ----------
         now_ns : int
             Monotonic time. [ns]
+
+        Notes
+        -----
+        It waits only for a flush that is not through after a second. StorageError says that an
+        earlier flush failed.
         """
-        if now_ns - self._synced_ns >= SYNC_NS:
-            self._sync()
-            self._synced_ns = now_ns
+        with self._lock:
+            if now_ns - self._asked_ns >= SYNC_NS:
+                self.wait_durable()
+                self._flusher.ask()
+                self._asked_ns = now_ns
+
+    def wait_durable(self) -> None:
+        """Wait until what was sent to the disk is there; StorageError says that it failed."""
+        self._flusher.wait()
+        with self._lock:
+            self._raise_failed_flush()
 
     def close(self, ending: Ending, now_ns: int) -> None:
         """Append the closing frame, flush, and close the file.
@@ -172,7 +187,8 @@ class JournalWriter:
 
     def _append(self, kind: FrameKind, payload: bytes, now_ns: int) -> None:
         frame = frame_bytes(kind, now_ns, payload)
-        with storage_errors(self.path, safe=self._safe()):
+        with self._lock, storage_errors(self.path, safe=self._safe()):
+            self._raise_failed_flush()
             try:
                 write_all(self._descriptor, frame)
                 self._size += len(frame)
@@ -183,18 +199,21 @@ class JournalWriter:
                 raise
 
     def _sync(self) -> None:
-        with storage_errors(self.path, safe=self._safe()):
-            try:
-                os.fdatasync(self._descriptor)
-            except OSError:  # a second try would report success for bytes that are lost
+        self._flusher.ask()
+        self.wait_durable()
+
+    def _raise_failed_flush(self) -> None:
+        if self._flusher.error is not None:
+            with storage_errors(self.path, safe=self._safe()):
                 self._release()
-                raise
+                raise self._flusher.error
 
     def _safe(self) -> str:
         return f"the first {self._size} bytes of the journal stay, and are sealed at the next start"
 
     def _release(self) -> None:
         if self._descriptor >= 0:
+            self._flusher.stop()
             os.close(self._descriptor)
             self._descriptor = -1
 
@@ -217,6 +236,7 @@ class JournalFollower:
         self._file: BinaryIO | None = None
         self._offset = 0
         self._origin: int | None = None
+        self._origin_ns: int | None = None
 
     def poll(self) -> Mapping[str, Signal]:
         """Give the samples that arrived since the last call; never waits for more.
@@ -226,34 +246,59 @@ class JournalFollower:
         mapping of str to Signal
             By channel name; empty when nothing new is there.
         """
-        payloads = []
+        payloads, streams = [], []
         for frame in self._new_frames():
             match frame.kind:
                 case FrameKind.OPENING:
-                    self.opening = _read(frame, Opening, self._path)
+                    self.opening = read_noun(frame, Opening, self._path)
                 case FrameKind.BLOCK:
                     payloads.append(frame.payload)
+                    self._origin_ns = self._origin_ns or frame.time_ns
+                case FrameKind.STREAM:
+                    self._origin_ns = self._origin_ns or frame.time_ns
+                    streams += self._slow(frame)
                 case FrameKind.CLOSING:
-                    self.ending = _read(frame, Closing, self._path).ending
-        return self._decode(payloads) if payloads else {}
+                    self.ending = read_noun(frame, Closing, self._path).ending
+        on_stand = self._decode(payloads) if payloads else {}
+        return {**on_stand, **self._decode_streams(streams)}
 
     def close(self) -> None:
         """Close the file; until then even a journal that was removed after sealing is readable."""
         if self._file is not None:
             self._file.close()
 
-    def _new_frames(self) -> list[Frame]:
+    def _new_frames(self) -> Iterator[Frame]:
         if self._file is None and not self._path.exists():
-            return []
+            return
         with storage_errors(self._path):
             self._file = self._file or self._path.open("rb", buffering=0)
             self._file.seek(self._offset)
-            frames, end = split_frames(self._file.read())
-        self._offset += end
-        return frames
+            while (frame := next_frame(self._file)) is not None:
+                self._offset += FRAME_HEAD_BYTES + len(frame.payload)
+                yield frame
+
+    def _slow(self, frame: Frame) -> list[StreamBlock]:
+        # The block, unless it is of a fast stream: no page draws those sample by sample.
+        if self.opening is None:
+            return []
+        stream = self.opening.header.channel_map.streams[stream_of(frame.payload)]
+        return [] if stream.is_fast else [parse_stream(frame.payload, stream.name, frame.time_ns)]
+
+    def _decode_streams(self, blocks: list[StreamBlock]) -> Mapping[str, Signal]:
+        if self.opening is None or self._origin_ns is None:
+            return {}
+        signals = {}
+        for stream in self.opening.header.channel_map.streams:
+            own = [block for block in blocks if block.stream == stream.name]
+            if own:
+                times = [arrival_times(b, stream.sample_rate_hz, self._origin_ns) for b in own]
+                counts = np.concatenate([block.counts for block in own])
+                for channel, column in zip(stream.channels, counts.T, strict=True):
+                    signals[channel.name] = Signal(channel, np.concatenate(times), column)
+        return signals
 
     def _decode(self, payloads: list[bytes]) -> Mapping[str, Signal]:
-        if self.opening is None:
+        if self.opening is None or self.opening.layout is None:
             return {}
         layout = self.opening.layout
         blocks = [parse_block(payload, layout) for payload in payloads]
@@ -269,82 +314,51 @@ class JournalFollower:
         )
 
 
-def read_journal(path: Path) -> Journal:
-    """Read a journal, whether or not its recorder lived to close it.
+def arrival_times(block: StreamBlock, rate_hz: float, origin_ns: int) -> NDArray[np.float64]:
+    """Give roughly when the samples of a block were taken, by its arrival alone.
 
     Parameters
     ----------
-    path : Path
-        The journal.
+    block : StreamBlock
+        The block.
+    rate_hz : float
+        Rate of the stream. [Hz]
+    origin_ns : int
+        Monotonic time of the host that counts as zero. [ns]
 
     Returns
     -------
-    Journal
-        All whole frames, also those behind a torn one; what was left out is stated.
+    ndarray
+        Times, good enough for a page; the sealed trace knows them better. [s]
+    """
+    last_s = (block.arrival_ns - origin_ns) / 1e9
+    if block.times_ns is not None and block.times_ns.size:
+        return np.asarray(last_s + (block.times_ns - block.times_ns[-1]) / 1e9)
+    return np.asarray(last_s - np.arange(len(block.counts))[::-1] / rate_hz)
+
+
+def read_noun(frame: Frame, noun: type[N], path: Path) -> N:
+    """Read the noun that a frame holds.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame.
+    noun : type of Noun
+        What it should hold.
+    path : Path
+        The journal, for the message.
+
+    Returns
+    -------
+    Noun
+        What it holds.
 
     Raises
     ------
     JournalError
-        If the journal is damaged before its tail, or its first frame is missing.
+        If it is not understood.
     """
-    with storage_errors(path):
-        data = path.read_bytes()
-    frames, end = split_frames(data)
-    if not frames or frames[0].kind is not FrameKind.OPENING:
-        raise JournalError(
-            "the file does not begin with the opening frame of a journal",
-            where=f"{path}, offset 0",
-            mend="Keep the file; without its first frame nobody knows which run it is.",
-        )
-    tail = find_frames(data, end)
-    if not _is_torn_tail(frames, tail, len(data) - end):
-        raise JournalError(
-            f"a frame is damaged in the middle of the journal: {len(frames)} frames stand before "
-            f"it and {len(tail)} behind it",
-            where=f"{path}, offset {end}",
-            mend="Keep the file, repeat the run, and check the disk: this is no power cut.",
-        )
-    closing = [frame for frame in frames if frame.kind is FrameKind.CLOSING]
-    return Journal(
-        opening=_read(frames[0], Opening, path),
-        blocks=tuple(frame.payload for frame in frames + tail if frame.kind is FrameKind.BLOCK),
-        ending=_read(closing[0], Closing, path).ending if closing else None,
-        left_out=len(data) - end - sum(FRAME_HEAD_BYTES + len(f.payload) for f in tail),
-    )
-
-
-def has_frames(path: Path) -> bool:
-    """Tell whether any whole frame can be found in a journal, however damaged.
-
-    Parameters
-    ----------
-    path : Path
-        The journal.
-
-    Returns
-    -------
-    bool
-        False when the recorder died before it had announced the run.
-    """
-    with storage_errors(path):
-        data = path.read_bytes()
-    return bool(find_frames(data, 0))
-
-
-def _is_torn_tail(frames: list[Frame], tail: list[Frame], rest: int) -> bool:
-    """Tell what a power cut does from other damage.
-
-    It tears, in any order, what was written since the last flush, and nothing older; a closing
-    frame is written after a flush of its own.
-    """
-    if any(frame.kind is FrameKind.CLOSING for frame in frames):
-        return rest == 0
-    if any(frame.kind is FrameKind.CLOSING for frame in tail):
-        return False
-    return not tail or tail[-1].time_ns - tail[0].time_ns <= _TAIL_NS
-
-
-def _read(frame: Frame, noun: type[N], path: Path) -> N:
     try:
         return noun.from_document(json.loads(frame.payload))
     except ValueError as error:  # pydantic's ValidationError is one

@@ -2,7 +2,8 @@
 
 import math
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,14 +11,16 @@ import numpy as np
 
 from spinproof.files.lock import hold
 from spinproof.model.channel import Role
-from spinproof.model.errors import StandError
+from spinproof.model.errors import DocumentError, StandError
 from spinproof.model.program import Program
 from spinproof.model.recipe import Recipe
 from spinproof.model.registers import StandState, Status
 from spinproof.model.run import Ending, RunHeader
 from spinproof.record.blocks import decode_signals, parse_block
 from spinproof.record.journal import JournalWriter, Opening
+from spinproof.record.sources.source import Source
 from spinproof.record.stand import ModbusStand, StandStatus
+from spinproof.record.streams_inbox import StreamInbox
 
 _RUN_TIME_FACTOR = 1.2
 _STOP_TIME_S = 300.0
@@ -46,6 +49,8 @@ class Progress:
         Blocks that the stand overwrote before they could be read.
     interruptions : int
         How often the connection was lost.
+    stream_blocks, lost_stream_blocks : int
+        Blocks of streams recorded so far, and left out because they came too fast.
     """
 
     seconds: float
@@ -55,6 +60,8 @@ class Progress:
     blocks: int
     lost_blocks: int
     interruptions: int
+    stream_blocks: int = 0
+    lost_stream_blocks: int = 0
 
 
 @dataclass(frozen=True)
@@ -83,10 +90,12 @@ class Pace:
 
 
 def record_run(
-    stand: ModbusStand,
+    stand: ModbusStand | None,
     header: RunHeader,
     journal: Path,
     *,
+    sources: Sequence[Source] = (),
+    stop: Callable[[], bool] | None = None,
     program: Program | None = None,
     on_progress: Callable[[Progress], None] | None = None,
     pace: Pace | None = None,
@@ -95,12 +104,17 @@ def record_run(
 
     Parameters
     ----------
-    stand : ModbusStand
-        The connection to the head.
+    stand : ModbusStand or None
+        The connection to the head, or None when streams alone are recorded.
     header : RunHeader
         What is known about the run.
     journal : Path
         The journal to write; it must not hold anything yet.
+    sources : sequence of Source
+        What delivers the streams of the channel map; they are started and stopped here.
+    stop : callable, optional
+        Tells that the run is over. Without a stand, the run begins at once, or when a channel
+        with the role of the step says that one is executed, and ends with it or by ``stop``.
     program : Program, optional
         What a simulated stand is told to do first; without it, the next run to begin, or the one
         that is going on, is followed.
@@ -120,18 +134,29 @@ def record_run(
     journal then keeps what was recorded, and is sealed as interrupted at the next start.
     """
     pace = pace or Pace()
-    run_number = _begin(stand, program, pace)
-    opening = Opening(header=header, run_number=run_number, layout=stand.layout)
-    with (
-        hold(journal, f"run {header.run}"),
-        JournalWriter(journal, opening, time.monotonic_ns()) as writer,
-    ):
-        recording = _Recording(stand, opening, writer, pace, on_progress)
-        try:
-            ending = recording.follow()
-        except KeyboardInterrupt:
-            ending = Ending.INTERRUPTED
-        writer.close(ending, time.monotonic_ns())
+    inbox = StreamInbox(header.channel_map.streams)
+    with _started(sources, header, inbox):
+        if stand is None:
+            run_number = _begin_streams(inbox, header, pace, stop)
+        else:
+            run_number = _begin(stand, program, pace)
+        layout = None if stand is None else stand.layout
+        opening = Opening(header=header, run_number=run_number, layout=layout)
+        with (
+            hold(journal, f"run {header.run}"),
+            JournalWriter(journal, opening, time.monotonic_ns()) as writer,
+        ):
+            inbox.write_to(writer)
+            recording = _Recording(stand, opening, writer, pace, on_progress, inbox, stop)
+            try:
+                ending = recording.follow()
+            except KeyboardInterrupt:
+                ending = Ending.INTERRUPTED
+            finally:
+                _stop(sources)
+                inbox.finish()
+            inbox.raise_problem()
+            writer.close(ending, time.monotonic_ns())
     return ending
 
 
@@ -156,31 +181,36 @@ class _Recording:
 
     def __init__(
         self,
-        stand: ModbusStand,
+        stand: ModbusStand | None,
         opening: Opening,
         writer: JournalWriter,
         pace: Pace,
         on_progress: Callable[[Progress], None] | None,
+        inbox: StreamInbox,
+        stop: Callable[[], bool] | None,
     ) -> None:
         self._stand = stand
         self._opening = opening
         self._writer = writer
         self._pace = pace
         self._on_progress = on_progress
+        self._inbox = inbox
+        self._stop = stop
         self._longest_s = longest_run_s(opening.header.recipe)
         self._next = 0
         self._blocks = 0
         self._lost = 0
         self._interruptions = 0
         self._latest: bytes | None = None
-        self._told_s = self._heard_s = time.monotonic()
+        self._began_s = self._told_s = self._heard_s = time.monotonic()
 
     def follow(self) -> Ending:
         """Read the run to its end, over interruptions of the connection."""
         pauses = iter(self._pace.reconnect_s)
         while True:
+            self._inbox.raise_problem()
             try:
-                ending = self._step()
+                ending = self._streams_alone() if self._stand is None else self._step(self._stand)
                 pauses = iter(self._pace.reconnect_s)
             except StandError:
                 self._interruptions += 1
@@ -189,23 +219,35 @@ class _Recording:
             if ending is not None:
                 return ending
 
-    def _step(self) -> Ending | None:
-        status = self._stand.status()
+    def _step(self, stand: ModbusStand) -> Ending | None:
+        if self._stop is not None and self._stop():
+            return Ending.COMPLETE
+        status = stand.status()
         if status.run_number != self._opening.run_number:
             return Ending.STAND_LOST  # it restarted, or another run has begun
         if status.blocks_written > self._next:
-            return self._read_more(status)
+            return self._read_more(stand, status)
         if status.state is StandState.FINISHED:
             return Ending.COMPLETE
-        return self._wait()
+        return self._wait(fast=stand.wants_acknowledge)
 
-    def _read_more(self, status: StandStatus) -> Ending | None:
-        oldest = max(self._next, status.blocks_written - self._stand.ring_slots)
+    def _streams_alone(self) -> Ending | None:
+        self._writer.keep_durable(time.monotonic_ns())
+        over = self._stop is not None and self._stop()
+        if over or self._inbox.latest().get(Role.STEP) == 0:
+            return Ending.COMPLETE
+        if self._seconds() > self._longest_s:
+            return Ending.NEVER_FINISHED
+        self._heard_s = max(self._heard_s, self._inbox.heard_ns / 1e9)
+        return self._wait(fast=False)
+
+    def _read_more(self, stand: ModbusStand, status: StandStatus) -> Ending | None:
+        oldest = max(self._next, status.blocks_written - stand.ring_slots)
         self._lost += oldest - self._next
         self._next = oldest
         while self._next < min(status.blocks_written, oldest + _BATCH):
-            self._take(self._stand.read_block(self._next))
-        self._stand.acknowledge(self._next)
+            self._take(stand.read_block(self._next))
+        stand.acknowledge(self._next)
         self._heard_s = time.monotonic()
         running = status.state is StandState.RUNNING
         return Ending.NEVER_FINISHED if running and self._seconds() > self._longest_s else None
@@ -221,11 +263,11 @@ class _Recording:
         self._writer.keep_durable(time.monotonic_ns())
         self._tell()
 
-    def _wait(self) -> Ending | None:
+    def _wait(self, *, fast: bool) -> Ending | None:
         self._writer.keep_durable(time.monotonic_ns())
         if time.monotonic() - self._heard_s > self._pace.silence_s:
             return Ending.STAND_LOST
-        time.sleep(_FAST_POLL_S if self._stand.wants_acknowledge else self._pace.poll_s)
+        time.sleep(_FAST_POLL_S if fast else self._pace.poll_s)
         return None
 
     def _reach_again(self, pauses: Iterator[float]) -> bool:
@@ -234,7 +276,8 @@ class _Recording:
             self._tell()
             time.sleep(pause_s)
             try:
-                self._stand.reconnect()
+                if self._stand is not None:
+                    self._stand.reconnect()
             except StandError:
                 continue
             return True
@@ -247,7 +290,8 @@ class _Recording:
             self._on_progress(self._progress())
 
     def _progress(self) -> Progress:
-        shown = _latest_values(self._latest, self._opening) if self._latest else {}
+        shown = {r: v for r, v in self._inbox.latest().items() if math.isfinite(v)}
+        shown |= _latest_values(self._latest, self._opening) if self._latest else {}
         step, status = shown.get(Role.STEP), shown.get(Role.STATUS)
         return Progress(
             seconds=self._seconds(),
@@ -257,11 +301,58 @@ class _Recording:
             blocks=self._blocks,
             lost_blocks=self._lost,
             interruptions=self._interruptions,
+            stream_blocks=self._inbox.blocks,
+            lost_stream_blocks=self._inbox.lost,
         )
 
     def _seconds(self) -> float:
         layout = self._opening.layout
+        if layout is None:
+            return time.monotonic() - self._began_s
         return self._next * layout.samples_per_block * layout.sample_period_us / 1e6
+
+
+@contextmanager
+def _started(sources: Sequence[Source], header: RunHeader, inbox: StreamInbox) -> Iterator[None]:
+    known = {stream.name for stream in header.channel_map.streams}
+    strangers = sorted({source.name for source in sources} - known)
+    if strangers:
+        raise DocumentError(
+            f"no stream of the map is named {', '.join(strangers)}",
+            where=f"channel map {header.channel_map.name}",
+            mend="Give the map a stream of that name, or leave the source out.",
+        )
+    try:
+        for source in sources:
+            source.start(inbox.push)
+        yield
+    finally:
+        _stop(sources)
+
+
+def _stop(sources: Sequence[Source]) -> None:
+    for source in sources:
+        source.stop()
+
+
+def _begin_streams(
+    inbox: StreamInbox, header: RunHeader, pace: Pace, stop: Callable[[], bool] | None
+) -> int:
+    # Without a stand: waits for the first step, if a stream tells it; gives no number.
+    streams = header.channel_map.streams
+    tells_step = any(c.role is Role.STEP for s in streams if not s.is_fast for c in s.channels)
+    if not tells_step:
+        return 0
+    since_s = time.monotonic()
+    while not inbox.latest().get(Role.STEP, 0.0) > 0 and not (stop is not None and stop()):
+        if pace.start_within_s is not None and time.monotonic() - since_s > pace.start_within_s:
+            raise StandError(
+                f"no run began within {pace.start_within_s:g} s",
+                where=f"channel map {header.channel_map.name}",
+                mend="Start the head at its controller while the recorder waits.",
+            )
+        time.sleep(pace.poll_s)
+    return 0
 
 
 def _begin(stand: ModbusStand, program: Program | None, pace: Pace) -> int:
@@ -288,6 +379,8 @@ def _begin(stand: ModbusStand, program: Program | None, pace: Pace) -> int:
 
 
 def _latest_values(payload: bytes, opening: Opening) -> dict[Role, float]:
+    if opening.layout is None:
+        return {}
     block = parse_block(payload, opening.layout)
     numbers = np.arange(block.head.samples) + block.head.first_sample
     signals = decode_signals(

@@ -7,7 +7,8 @@ from spinproof.files.durable import storage_errors, sync_folder
 from spinproof.files.lock import hold
 from spinproof.model.errors import BusyError, JournalError, TraceError
 from spinproof.model.trace import Trace
-from spinproof.record.journal import SUFFIX, has_frames
+from spinproof.record.journal import SUFFIX
+from spinproof.record.journal_reading import has_frames
 from spinproof.record.trace_file import seal_journal
 
 

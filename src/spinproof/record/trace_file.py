@@ -5,6 +5,7 @@ One row is one sample time; a channel with a lower rate has nulls between its sa
 """
 
 import io
+import itertools
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -21,15 +22,26 @@ from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_bytes
 from spinproof.files.durable import storage_errors, sync_folder, write_durably
 from spinproof.files.lock import hold
+from spinproof.model.channel import Channel
 from spinproof.model.channel_map import ChannelMap
 from spinproof.model.errors import StorageError, TraceError
+from spinproof.model.fast import FastFile, StreamClock
 from spinproof.model.noun import Noun
 from spinproof.model.run import Ending, Incident, IncidentKind, RunHeader
 from spinproof.model.trace import Signal, Trace
-from spinproof.record.blocks import count_type, decode_signals, parse_block, sample_times
+from spinproof.record.blocks import (
+    RecordLayout,
+    count_type,
+    decode_signals,
+    parse_block,
+    sample_times,
+)
+from spinproof.record.clocks import Axis, stand_axis
 from spinproof.record.frames import FrameKind, frame_bytes
 from spinproof.record.incidents import find_channel_incidents, merge_blocks
-from spinproof.record.journal import Closing, Journal, Opening, read_journal
+from spinproof.record.journal import Closing, Opening
+from spinproof.record.journal_reading import Journal, read_journal
+from spinproof.record.streams_seal import seal_streams
 
 SUFFIX = ".parquet"
 ASIDE_SUFFIX = ".late"
@@ -53,6 +65,15 @@ class Summary(Noun):
     ending: Ending
     aside: str | None = None
     """SHA-256 of the file beside the trace that keeps the late blocks, or absent."""
+    fast: Annotated[tuple[FastFile, ...], Field(strict=False)] = ()
+    """Files beside the trace with the samples of fast streams."""
+    clocks: Annotated[tuple[StreamClock, ...], Field(strict=False)] = ()
+    """How the clocks of streams stood against the recorder's."""
+
+    def to_document(self) -> dict[str, Any]:
+        """Give the value as plain JSON types; a run without streams does not mention them."""
+        document = super().to_document()
+        return {k: v for k, v in document.items() if v or k not in {"fast", "clocks"}}
 
 
 def seal_journal(journal: Path, folder: Path) -> Trace:
@@ -158,7 +179,15 @@ def read_trace(path: Path, *, named: bool = True, channels: Collection[str] | No
         if not named:
             _check_content(table, metadata)
         signals = _signals(summary.header.channel_map, table, channels)
-    return Trace(summary.header, signals, summary.incidents, summary.ending, digest)
+    return Trace(
+        header=summary.header,
+        signals=signals,
+        incidents=summary.incidents,
+        ending=summary.ending,
+        sha256=digest,
+        fast=summary.fast,
+        clocks=summary.clocks,
+    )
 
 
 def read_summary(path: Path) -> Summary:
@@ -200,41 +229,80 @@ def is_sealed(path: Path) -> bool:
 
 def _seal(journal: Journal, folder: Path) -> Trace:
     opening = journal.opening
-    layout, header = opening.layout, opening.header
-    blocks = [parse_block(payload, layout) for payload in journal.blocks]
-    merged = merge_blocks(blocks, opening.run_number, layout)
-    numbers = merged.sample_numbers
-    origin = int(numbers[0]) if numbers.size else 0
-    signals = decode_signals(header.channel_map, layout, numbers, merged.records, origin)
+    stand = _Stand(journal)
+    streams = seal_streams(journal, folder, stand.axis, stand.end_s, stand.signals)
+    signals = stand.signals | streams.signals
     incidents = [
-        *merged.incidents,
-        *find_channel_incidents(signals, header.head),
-        *_torn_tail(journal.left_out, sample_times(numbers, origin, layout)),
+        *stand.merged_incidents,
+        *streams.incidents,
+        *find_channel_incidents(signals, opening.header.head),
+        *_torn_tail(journal.left_out, stand.end_s),
+    ]
+    late = [(FrameKind.BLOCK, 0, journal.blocks[i]) for i in stand.aside]
+    payloads = journal.stream_payloads(streams.late)
+    late += [
+        (FrameKind.STREAM, entry.arrival_ns, payload)
+        for entry, payload in zip(streams.late, payloads, strict=True)
     ]
     summary = Summary(
-        header=header,
+        header=opening.header,
         incidents=tuple(incidents),
         ending=journal.ending or Ending.INTERRUPTED,
-        aside=_write_aside(opening, [journal.blocks[i] for i in merged.aside], folder),
+        aside=_write_aside(opening, late, folder),
+        fast=tuple(streams.files),
+        clocks=tuple(streams.clocks),
     )
-    began, clock_us = merged.clock
-    return write_trace(summary, signals, folder, (sample_times(began, origin, layout), clock_us))
+    return write_trace(summary, signals, folder, stand.clock)
 
 
-def _torn_tail(left_out: int, time_s: NDArray[np.float64]) -> list[Incident]:
+class _Stand:
+    """What a journal holds of the stand's own blocks, put in order."""
+
+    def __init__(self, journal: Journal) -> None:
+        self.axis: Axis | None = None
+        self.end_s = 0.0
+        self.signals: dict[str, Signal] = {}
+        self.merged_incidents: tuple[Incident, ...] = ()
+        self.aside: tuple[int, ...] = ()
+        self.clock: Clock | None = None
+        if journal.opening.layout is not None:
+            self._take(journal, journal.opening.layout)
+
+    def _take(self, journal: Journal, layout: RecordLayout) -> None:
+        opening = journal.opening
+        blocks = [parse_block(payload, layout) for payload in journal.blocks]
+        merged = merge_blocks(blocks, opening.run_number, layout)
+        numbers = merged.sample_numbers
+        origin = int(numbers[0]) if numbers.size else 0
+        began, clock_us = merged.clock
+        self.clock = (sample_times(began, origin, layout), clock_us)
+        self.signals = decode_signals(
+            opening.header.channel_map, layout, numbers, merged.records, origin
+        )
+        self.merged_incidents, self.aside = merged.incidents, merged.aside
+        if numbers.size:
+            self.end_s = float(sample_times(numbers[-1:], origin, layout)[0])
+            own = [i for i in range(len(blocks)) if i not in set(merged.aside)]
+            heads = [blocks[i].head for i in own]
+            arrivals_ns = [journal.arrivals_ns[i] for i in own]
+            self.axis = stand_axis(heads, arrivals_ns, layout, origin)
+
+
+def _torn_tail(left_out: int, end_s: float) -> list[Incident]:
     if not left_out:
         return []
     text = f"the journal broke off while it was written; {left_out} bytes of it were left out"
-    end_s = float(time_s[-1]) if time_s.size else 0.0
     return [Incident(kind=IncidentKind.TORN_TAIL, time_s=end_s, size=left_out, text=text)]
 
 
-def _write_aside(opening: Opening, payloads: Sequence[bytes], folder: Path) -> str | None:
+def _write_aside(
+    opening: Opening, late: Sequence[tuple[FrameKind, int, bytes]], folder: Path
+) -> str | None:
     """Keep late blocks in a journal of their own; give its SHA-256."""
-    if not payloads:
+    if not late:
         return None
     data = frame_bytes(FrameKind.OPENING, 0, canonical_json(opening.to_document()))
-    data += b"".join(frame_bytes(FrameKind.BLOCK, 0, payload) for payload in payloads)
+    data += b"".join(frame_bytes(*frame) for frame in late)
     closing = Closing(ending=Ending.COMPLETE)
     data += frame_bytes(FrameKind.CLOSING, 0, canonical_json(closing.to_document()))
     digest = sha256_of_bytes(data)
@@ -304,13 +372,19 @@ def _signals(
 ) -> dict[str, Signal]:
     signals = {}
     time_s = table[TIME_COLUMN].to_numpy() / 1e9
-    for channel in channel_map.channels:
+    for channel in table_channels(channel_map):
         if channels is None or channel.name in channels:
             column = table[channel.name]
             counts = column.drop_null().to_numpy().astype(count_type(channel), casting="safe")
             at = time_s if column.null_count == 0 else time_s[column.is_valid().to_numpy()]
             signals[channel.name] = Signal(channel, at, counts)
     return signals
+
+
+def table_channels(channel_map: ChannelMap) -> tuple[Channel, ...]:
+    """Give the channels that a trace's own file holds: all but those of fast streams."""
+    slow = [stream.channels for stream in channel_map.streams if not stream.is_fast]
+    return channel_map.channels + tuple(itertools.chain.from_iterable(slow))
 
 
 def _check_content(table: pa.Table, metadata: Mapping[bytes, bytes]) -> None:
