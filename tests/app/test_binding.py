@@ -1,32 +1,41 @@
 """The binding proof: on the virtual stand with its two heads, by hand, and demanded of runs."""
 
+import dataclasses
+import itertools
+import threading
 from itertools import combinations
 
 import numpy as np
 import pytest
 from tests.demo_files import LOWER_CHANNELS, UPPER_CHANNELS
 from tests.record.fake_stand import FakeStand, serving
-from tests.record.sources.peers import Registers, channel, modbus_server, stream
+from tests.record.sources.peers import Registers, broker, channel, modbus_server, stream
 from tests.shop import HEAD, short_plan
 
+from spinproof.app import binding_record
 from spinproof.app.binding import Neighbour, gather, map_digest, prove
 from spinproof.app.binding_record import (
     BindingBench,
     bind_by_hand,
     bind_by_run,
     demand_binding,
+    listen_for_binding,
     present_binding,
 )
 from spinproof.app.burn_in import Station, attempts, make_next_run, open_campaign
+from spinproof.app.demo import demo_setup
 from spinproof.app.fact_views import fact_words
-from spinproof.app.recording import StandAddress
+from spinproof.app.intake import configure
+from spinproof.app.recording import StandAddress, record
 from spinproof.model.attestation import BindingStatement
 from spinproof.model.binding import Response, Stimulus
 from spinproof.model.channel import CountType, Role
 from spinproof.model.channel_map import ChannelMap
-from spinproof.model.errors import GateClosedError
+from spinproof.model.errors import DocumentError, GateClosedError
 from spinproof.model.program import Fault, FaultKind
 from spinproof.model.registers import Header
+from spinproof.model.stream import SourceKind
+from spinproof.record.sources.messages import Parcel, write_block
 
 
 @pytest.fixture
@@ -168,6 +177,82 @@ def test_a_map_without_a_channel_of_the_rotor_cannot_be_proven():
 
     assert not proof.holds
     assert "could show that the rotor" in proof.words
+
+
+def test_a_map_of_the_stand_alone_cannot_be_proven_by_hand(bench):
+    with pytest.raises(DocumentError, match="the map has no live stream"):
+        listen_for_binding(bench, seconds=0.1)
+
+
+def test_what_the_stand_delivers_is_not_proven_by_its_neighbouring_streams():
+    before, during = moving(TACHS)
+    del during["tach"]
+    proof = prove(LOWER_CHANNELS, before, during, stimulus=Stimulus.TURNED)
+
+    assert not proof.holds
+    assert 'but not "tach"' in proof.words
+
+
+@pytest.fixture
+def serving_broker(tmp_path):
+    with broker(tmp_path) as served:
+        yield served
+
+
+@pytest.mark.parametrize("shakes", [True, False])
+def test_a_fast_accelerometer_must_shake_with_the_run(
+    shakes, bench, address, serving_broker, monkeypatch
+):
+    """Counts come by the broker while the virtual stand runs; one that stays calm is refused."""
+    accelerometer = channel(
+        "accelerometer",
+        0,
+        kind=CountType.I16,
+        role=Role.ACCELERATION_VERTICAL,
+        unit="m/s2",
+        rate=10_000.0,
+    )
+    spec = stream(
+        [accelerometer],
+        SourceKind.MQTT,
+        address=serving_broker.address,
+        topic="fast",
+        rate=10_000.0,
+        name="accelerometer",
+    )
+    setup = demo_setup("as-built.configuration.toml")
+    channels = setup.channels.model_copy(update={"streams": (spec,)})
+    configure(bench.ledger, dataclasses.replace(setup, channels=channels), by="AS-2")
+    over, running = threading.Event(), threading.Event()
+
+    def send():
+        calm = np.random.default_rng(1).integers(-3, 4, (1000, 1))
+        with serving_broker.publisher() as publish:
+            for n in itertools.count():
+                counts = calm + 200 * calm * (shakes and running.is_set())
+                publish(
+                    [write_block(Parcel(n, 1000 * n, 10**8 * n, counts), CountType.I16)], "fast"
+                )
+                if over.wait(0.02):
+                    return
+
+    def recorded(*args, **more):
+        running.set()
+        return record(*args, **more)
+
+    monkeypatch.setattr(binding_record, "record", recorded)
+    thread = threading.Thread(target=send, daemon=True)
+    thread.start()
+    try:
+        proof = bind_by_run(bench, address, start=True)
+    finally:
+        over.set()
+        thread.join(20)
+
+    (told,) = [each for each in proof.channels if each.channel == "accelerometer"]
+    assert told.is_expected
+    assert told.response is (Response.MOVED if shakes else Response.STILL)
+    assert proof.holds is shakes
 
 
 def tach_map(head, registers, place):

@@ -115,8 +115,30 @@ def samples_of_run(trace: Trace) -> tuple[Samples, Samples]:
     return before, during
 
 
-def gather(channel_map: ChannelMap, *, seconds: float, keys: Path | None = None) -> Samples:
+def gather(
+    channel_map: ChannelMap,
+    *,
+    seconds: float,
+    keys: Path | None = None,
+    until: threading.Event | None = None,
+) -> Samples:
     """Listen to the live streams of a map for a while.
+
+    Parameters
+    ----------
+    channel_map : ChannelMap
+        The map; the stand's own channels are not listened to.
+    seconds : float
+        For how long at most. [s]
+    keys : Path, optional
+        Folder of our own certificate, for encrypted sessions.
+    until : threading.Event, optional
+        Ends it earlier.
+
+    Returns
+    -------
+    mapping
+        Counts of each channel.
 
     Raises
     ------
@@ -131,7 +153,7 @@ def gather(channel_map: ChannelMap, *, seconds: float, keys: Path | None = None)
                 source = source_of(stream, channel_map, keys=keys)
                 source.start(blocks.append)
                 started.append(source)
-        threading.Event().wait(seconds)
+        (until or threading.Event()).wait(seconds)
     finally:
         for source in started:
             source.stop()
@@ -177,7 +199,7 @@ def _response(
         channel=channel.name,
         role=channel.role,
         response=did,
-        is_expected=channel.role in EXPECTED[stimulus] and during is not None,
+        is_expected=channel.role in EXPECTED[stimulus],
         change_before=before_it,
         change_during=during_it,
     )

@@ -1,9 +1,15 @@
 """Binding proofs on record: made at the stand or by hand, kept in the ledger, demanded of runs."""
 
 import tempfile
+import threading
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from spinproof.app.binding import Neighbour, Samples, gather, map_digest, prove, samples_of_run
 from spinproof.app.clock import utc_now
@@ -16,12 +22,13 @@ from spinproof.ledger.shop_reading import ShopReading
 from spinproof.model.attestation import BindingStatement
 from spinproof.model.binding import BindingProof, Stimulus
 from spinproof.model.channel_map import ChannelMap
-from spinproof.model.errors import GateClosedError
+from spinproof.model.errors import DocumentError, GateClosedError
 from spinproof.model.head import HeadSpec
 from spinproof.model.load import Load
 from spinproof.model.program import Fault, Program
 from spinproof.model.recipe import Recipe, Step, StepKind, TimerBasis
 from spinproof.model.run import Purpose
+from spinproof.model.stream import SourceKind
 from spinproof.record.recorder import Pace
 from spinproof.record.stand import ModbusStand
 
@@ -29,9 +36,13 @@ CAUTION = (
     "Before anybody touches a rotor, the drive is locked out by your own procedure and nobody else "
     "can start it; local rules come first. This program neither locks nor releases anything."
 )
-_BRIEF_S = 5.0
-_GENTLE_RPM = 300.0
+Floats = NDArray[np.float64]
+
+_BRIEF_S = 12.0
+_GENTLE_RPM = 600.0
 _GENTLE_RAMP = 100.0
+_STILL_S = 1.0
+_LONGEST_S = 600.0
 
 
 @dataclass(frozen=True)
@@ -93,9 +104,33 @@ def bind_by_run(
             load=empty,
             channels=setup.channels,
         )
-        trace = record(order, address, Path(folder), Path(folder), program=program, pace=pace)
+        with _fast_streams(bench, setup.channels) as (fast_before, fast_during):
+            trace = record(order, address, Path(folder), Path(folder), program=program, pace=pace)
         before, during = samples_of_run(trace)
+        before, during = {**before, **fast_before}, {**during, **fast_during}
     return _keep(bench, prove(setup.channels, before, during, stimulus=Stimulus.RUN))
+
+
+@contextmanager
+def _fast_streams(
+    bench: BindingBench, channels: ChannelMap
+) -> Iterator[tuple[Mapping[str, Floats], dict[str, Floats]]]:
+    """Listen to the fast streams before a run, and while it is recorded."""
+    fast = tuple(s for s in channels.streams if s.is_fast and s.source is not SourceKind.FILE)
+    if not fast:
+        yield {}, {}
+        return
+    alone = channels.model_copy(update={"channels": (), "streams": fast})
+    before = gather(alone, seconds=_STILL_S, keys=bench.home.keys)
+    during: dict[str, Floats] = {}
+    over = threading.Event()
+    with ThreadPoolExecutor(1) as pool:
+        heard = pool.submit(gather, alone, seconds=_LONGEST_S, keys=bench.home.keys, until=over)
+        try:
+            yield before, during
+        finally:
+            over.set()
+        during.update(heard.result())
 
 
 def listen_for_binding(
@@ -121,8 +156,17 @@ def listen_for_binding(
     ------
     StandError
         If a source cannot be reached.
+    DocumentError
+        If the map has no live stream.
     """
-    maps = [_setup(bench).channels, *([] if other is None else [_channels(bench.ledger, other)])]
+    own = _setup(bench).channels
+    if not any(stream.source is not SourceKind.FILE for stream in own.streams):
+        raise DocumentError(
+            "the map has no live stream: the stand's own channels tell nothing outside a run",
+            where=f"head {bench.head}, channel map {own.name}",
+            mend="Prove it by a brief run, with --stand.",
+        )
+    maps = [own, *([] if other is None else [_channels(bench.ledger, other)])]
     keys = bench.home.keys
     with ThreadPoolExecutor(len(maps)) as pool:
         heard = list(pool.map(lambda each: gather(each, seconds=seconds, keys=keys), maps))
