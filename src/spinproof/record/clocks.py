@@ -22,7 +22,8 @@ STAND = "stand"
 STEP_S = 0.25
 """A lasting change of the delay beyond it is a step of the device's clock. [s]"""
 _ALLOWED = 1e-3
-_LOOK_NS = 10_000_000_000
+_AHEAD_NS = 10_000_000_000
+_BACK_NS = 600_000_000_000
 
 Kept = Sequence[tuple[StreamEntry, int]]
 """Blocks in order, and how many samples to leave out at the start of each."""
@@ -220,9 +221,9 @@ def _jumps(
     jumps = []
     since = 0
     for i in (np.flatnonzero(np.abs(np.diff(delays)) > STEP_S * 5e8) + 1).tolist():
-        near = slice(max(since, int(np.searchsorted(arrivals, arrivals[i] - _LOOK_NS))), i)
+        near = slice(max(since, int(np.searchsorted(arrivals, arrivals[i] - _BACK_NS))), i)
         before = int(delays[near].min(initial=int(delays[i - 1])))
-        coming = (arrivals >= arrivals[i]) & (arrivals <= arrivals[i] + _LOOK_NS)
+        coming = (arrivals >= arrivals[i]) & (arrivals <= arrivals[i] + _AHEAD_NS)
         coming[:i] = False
         after = int(delays[coming].min())
         by = after - before

@@ -254,7 +254,7 @@ def _fast_file(placed: _Placed, journal: Journal, folder: Path) -> FastFile:
         channels=spec.channels,
         nominal_rate_hz=spec.sample_rate_hz,
         rate_hz=spec.sample_rate_hz / place.pace,
-        start_s=float(place.of_numbers(np.array([start]))[0]),
+        start_s=max(0.0, round(float(place.of_numbers(np.array([start]))[0]), 9)),
         gaps=tuple(_fast_gaps(kept)),
         clock=place.clock,
     )

@@ -169,8 +169,8 @@ def read_trace(path: Path, *, named: bool = True, channels: Collection[str] | No
             where=str(path),
             mend="Take the original file again, for example from the package it came in.",
         )
-    columns = None if channels is None or not named else [TIME_COLUMN, *channels]
     with _reading(path):
+        columns = None if channels is None or not named else _held(data, {TIME_COLUMN, *channels})
         table = pq.read_table(
             pa.BufferReader(data), columns=columns, page_checksum_verification=True
         )
@@ -385,6 +385,10 @@ def table_channels(channel_map: ChannelMap) -> tuple[Channel, ...]:
     """Give the channels that a trace's own file holds: all but those of fast streams."""
     slow = [stream.channels for stream in channel_map.streams if not stream.is_fast]
     return channel_map.channels + tuple(itertools.chain.from_iterable(slow))
+
+
+def _held(data: bytes, columns: Collection[str]) -> list[str]:
+    return [name for name in pq.read_schema(pa.BufferReader(data)).names if name in columns]
 
 
 def _check_content(table: pa.Table, metadata: Mapping[bytes, bytes]) -> None:
