@@ -11,6 +11,7 @@ from spinproof.judge.seal import seal_metrics
 from spinproof.judge.segments import StepRun, duration_metrics, executed, step_runs, stretches
 from spinproof.judge.speed_metrics import dose_metrics, speed_metrics
 from spinproof.judge.stop_sequence import events_of, find_stop_sequence
+from spinproof.judge.two_speeds import speed_quarrels
 from spinproof.judge.verdicts import judged
 from spinproof.model.head import HeadSpec
 from spinproof.model.judgement import Judgement
@@ -145,6 +146,6 @@ def _cut_off(steps: tuple[int, ...], recipe: Recipe, readings: Readings) -> str 
 
 
 def _binding(runs: tuple[StepRun, ...], readings: Readings) -> list[str]:
-    """Say whether the channels come from different heads."""
+    """Say whether the channels come from different heads, or contradict one another."""
     why = strangers(runs, readings)
-    return [] if why is None else [why]
+    return speed_quarrels(runs, readings) if why is None else [why]

@@ -119,7 +119,7 @@ class Readings:
     @cached_property
     def reference(self) -> Speed | None:
         """The best evidence for speed; the display never is."""
-        return self.optical or self._computed() or self.own
+        return self.optical or self.computed or self.own
 
     @cached_property
     def repairs(self) -> tuple[Incident, ...]:
@@ -191,7 +191,9 @@ class Readings:
             repair=repair,
         )
 
-    def _computed(self) -> Speed | None:
+    @cached_property
+    def computed(self) -> Speed | None:
+        """Speed that some other instrument computed."""
         found = self.series(Role.SPEED)
         if found is None or found.values.size == 0:
             return None
