@@ -182,7 +182,7 @@ def test_a_plan_that_is_not_there_is_told(client: httpx.Client):
 def test_a_campaign_is_opened_under_a_plan(client: httpx.Client, bench: Bench, plan: str):
     answer = edited(client, plan, "/open")
 
-    assert answer.headers["location"] == f"/heads/{HEAD}"
+    assert answer.headers["location"] == f"/heads/{HEAD}/burn-in"
     with bench.ledger.reading() as reading:
         assert reading.campaign(HEAD).plan_sha256 == plan.rsplit("/", 1)[1]
     assert "opened as campaign 1" in page(client, plan)

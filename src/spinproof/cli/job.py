@@ -110,16 +110,22 @@ def burn_in(
     ] = False,
 ) -> None:
     """Make the next planned runs: number, record, judge, store. Stops at the first that fails."""
-    from spinproof.app.burn_in import make_next_run
+    from spinproof.app.runner import run_series
+
+    outcomes = []
+
+    def say_run(done: "RunDone") -> None:
+        outcomes.append(done.outcome)
+        _say_run(done)
 
     with opened(home) as (folders, ledger):
         station = _station(folders, ledger, head, stand, by, start=start)
-        for _ in range(runs):
-            with _showing(_next_recipe(station)) as on_progress:
-                done = make_next_run(station, on_progress=on_progress)
-            _say_run(done)
-            if done.outcome is not Outcome.COUNTED:
-                raise typer.Exit(1)
+        with _showing(_next_recipe(station)) as on_progress:
+            state = run_series(station, runs, on_run=say_run, on_progress=on_progress)
+    if len(state.made) < runs and outcomes[-1] is Outcome.COUNTED:
+        say(f"stopped after {len(state.made)} of {runs} runs: {state.because}")
+    if outcomes[-1] is not Outcome.COUNTED:
+        raise typer.Exit(1)
 
 
 def witness(

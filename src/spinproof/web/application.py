@@ -39,6 +39,7 @@ from spinproof.web import (
     people,
     plan_pages,
     predict_pages,
+    runner_pages,
     scope_pages,
     sign_in,
     table_pages,
@@ -70,6 +71,7 @@ PAGES = (
     customer_pages,
     plan_pages,
     predict_pages,
+    runner_pages,
 )
 """Modules of routes, in the order in which they are asked."""
 

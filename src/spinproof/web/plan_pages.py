@@ -239,7 +239,7 @@ def open_campaign(
     def act() -> str:
         posted.read(Typed)
         desk.open_campaign(head, sha256, me.name)
-        return f"/heads/{quote(head)}"
+        return f"/heads/{quote(head)}/burn-in"
 
     return posted.carry_out(act, lambda form: _plan(shop, desk, me, head, sha256, form))
 
