@@ -6,11 +6,12 @@ import pytest
 from tests.ledger.insider import insider
 from tests.shop import HEAD, Shop, short_plan
 
+from spinproof.app.anchoring import Way, send_head
 from spinproof.app.burn_in import Station, make_next_run, open_campaign
 from spinproof.app.handing_over import issue_dossier, verify
 from spinproof.app.recording import StandAddress
 from spinproof.ledger import database
-from spinproof.model.errors import GateClosedError, StandError
+from spinproof.model.errors import GateClosedError, RecordError, StandError
 
 
 def test_a_later_dossier_stands_beside_the_earlier_one(shop: Shop, station: Station):
@@ -69,3 +70,19 @@ def test_what_the_record_leaves_out_by_agreement_is_said(shop: Shop, station: St
     document = json.loads((dossier.path / "evidence.json").read_text())
     said = [statement["text"] for statement in document["statements"]]
     assert "Dry and wet test are not part of this record." in said
+
+
+def test_a_head_that_left_the_house_is_found_again_in_the_package(shop: Shop, station: Station):
+    open_campaign(shop.ledger, HEAD, short_plan(1), by="TT-1")
+    sent = send_head(shop.home, shop.ledger, Way.LETTER, "with the quotation", by="OW-1")
+    make_next_run(station)
+    dossier = issue_dossier(shop.home, shop.ledger, HEAD)
+
+    held = verify(dossier.path, dossier.fingerprint, held=sent.line)
+    assert held.ok, held.findings
+    assert any("that you hold" in text for text in held.checked)
+    root = sent.entry.signed.head.root.upper()
+    other = sent.line.replace(root, root[::-1])
+    assert not verify(dossier.path, dossier.fingerprint, held=other).ok
+    with pytest.raises(RecordError, match="no head of an audit trail"):
+        verify(dossier.path, None, held="not a head")

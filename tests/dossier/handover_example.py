@@ -22,11 +22,23 @@ from tests.dossier.invented_runs import (
     make_record,
 )
 
-from spinproof.dossier.key_list import KeyList, ListedKey, make_list
+from spinproof.dossier.key_list import KeyList, ListedKey, SigningKeys, make_list
 from spinproof.dossier.keys import ReleaseKey, create_key
 from spinproof.dossier.package import write_package
-from spinproof.files.canonical import digest_of
+from spinproof.dossier.soundness import all_records
+from spinproof.dossier.trail import (
+    HEAD_FILE,
+    PROOFS_FILE,
+    EarlierHead,
+    RunRow,
+    SignedTrailHead,
+    TrailHead,
+    TrailProofs,
+)
+from spinproof.files.canonical import canonical_json, digest_of
 from spinproof.files.digest import sha256_of_bytes
+from spinproof.files.signing import public_pem, sign
+from spinproof.files.tree import consistency_proof, inclusion_proof, leaf_hash, root_of
 from spinproof.model.handover import (
     Claim,
     ConfigurationEntry,
@@ -253,13 +265,57 @@ def write_with(chosen: Example, folder: Path, key: ReleaseKey) -> Path:
         traces=chosen.write_traces(folder / "traces"),
         inputs=(chosen.head, chosen.limits),
         evidence=chosen.write_evidence(folder / "evidence"),
-        key=key,
-        key_list=listing(key, chosen.handover.shop),
+        keys=listed(key, chosen.handover.shop),
+        trail=trail_of(chosen),
         folder=folder / "packages",
     )
 
 
+def trail_of(chosen: Example) -> dict[str, bytes]:
+    """Make an invented audit trail with a row for each run, its signed head and its proofs."""
+    runs = [record.attempt.run for record in all_records(chosen.handover)]
+    leaves = [leaf_hash(f"row {i}".encode()) for i in range(3 * len(runs))]
+    rows = [3 * i for i in range(len(runs))]
+    head = TrailHead(log="0" * 16, root=root_of(leaves).hex(), size=len(leaves))
+    signed = SignedTrailHead(
+        head=head,
+        at=chosen.handover.issued_at,
+        software="spinproof",
+        public_key=public_pem(ROOT),
+        signature=sign(ROOT, canonical_json(head.to_document())).hex(),
+    )
+    proofs = TrailProofs(
+        size=len(leaves),
+        earlier=(
+            EarlierHead(
+                size=2,
+                root=root_of(leaves[:2]).hex(),
+                at="2031-03-01T08:00:00.000Z",
+                proof=tuple(node.hex() for node in consistency_proof(leaves, 2)),
+            ),
+        ),
+        runs=tuple(
+            RunRow(
+                run=run,
+                row=row + 1,
+                leaf=leaves[row].hex(),
+                proof=tuple(node.hex() for node in inclusion_proof(leaves, row)),
+            )
+            for run, row in zip(runs, rows, strict=True)
+        ),
+    )
+    return {
+        HEAD_FILE: canonical_json(signed.to_document()),
+        PROOFS_FILE: canonical_json(proofs.to_document()),
+    }
+
+
+def listed(key: ReleaseKey, shop: str = "a shop") -> SigningKeys:
+    """Give a release key with a list that names it alone."""
+    return SigningKeys(key, listing(key, shop))
+
+
 def listing(key: ReleaseKey, shop: str = "a shop") -> KeyList:
     """Sign a list that names one release key, with a root key of its own."""
-    listed = (ListedKey(fingerprint=key.fingerprint),)
-    return make_list(ROOT, shop, 1, listed, "2031-03-02T07:00:00.000Z")
+    named = (ListedKey(fingerprint=key.fingerprint),)
+    return make_list(ROOT, shop, 1, named, "2031-03-02T07:00:00.000Z")

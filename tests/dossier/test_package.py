@@ -11,8 +11,9 @@ from tests.dossier.handover_example import (
     PASSPHRASE,
     Example,
     example,
-    listing,
+    listed,
     small_example,
+    trail_of,
     write_example,
     write_with,
 )
@@ -43,8 +44,8 @@ def small(tmp_path):
         "traces": chosen.write_traces(tmp_path / "traces"),
         "inputs": (chosen.head, chosen.limits),
         "evidence": {},
-        "key": key,
-        "key_list": listing(key),
+        "keys": listed(key),
+        "trail": trail_of(chosen),
         "folder": tmp_path / "packages",
     }
 
@@ -169,7 +170,7 @@ def test_evidence_keeps_a_plain_name_whatever_it_was_called():
 def test_a_key_whose_certificate_has_ended_signs_nothing(small, tmp_path):
     old = create_key(tmp_path / "old", "a shop", datetime(2028, 1, 1, tzinfo=UTC), PASSPHRASE)
     with pytest.raises(PackageError, match="not valid at 2031-03-24"):
-        write(small, key=old)
+        write(small, keys=listed(old))
 
 
 def test_a_promise_in_a_record_stops_the_package(small):

@@ -10,6 +10,7 @@ from spinproof.app.evidence_desk import forbidden_words, shop_vault
 from spinproof.app.home import Home
 from spinproof.app.intake import HeadSetup, present_setup
 from spinproof.app.shop_keys import signing_keys
+from spinproof.app.trail_proofs import trail_files
 from spinproof.dossier.package import write_package
 from spinproof.dossier.verification import Verification, verify_package
 from spinproof.dossier.zipped import unzipped, zip_package
@@ -19,6 +20,7 @@ from spinproof.files.durable import storage_errors
 from spinproof.ledger.entries import AuditCheck
 from spinproof.ledger.gating import require_released
 from spinproof.ledger.head_reading import HeadReading
+from spinproof.ledger.heads import read_head
 from spinproof.ledger.ledger import Ledger
 from spinproof.model.channel import Channel
 from spinproof.model.errors import GateClosedError
@@ -81,6 +83,8 @@ def issue_dossier(home: Home, ledger: Ledger, head: str, passphrase: str | None 
         handover = replace(gather(home, reading, head), issue=_next_issue(home, reading, head))
         records = (*handover.runs, *([handover.witness] if handover.witness else []))
         inputs = _judged_from(reading, records)
+        runs = [record.attempt.run for record in records]
+        trail = trail_files(home, reading, runs, handover.issued_at)
     words = forbidden_words(shop_vault(home), handover.job) if home.vault.exists() else ()
     keys = signing_keys(home, handover.shop, passphrase)
     traces = {record.attempt.run: home.trace(record.judgement.trace_sha256) for record in records}
@@ -90,8 +94,8 @@ def issue_dossier(home: Home, ledger: Ledger, head: str, passphrase: str | None 
         traces=traces,
         inputs=inputs,
         evidence=evidence,
-        key=keys.release,
-        key_list=keys.known,
+        keys=keys,
+        trail=trail,
         folder=home.dossiers,
         last_look=lambda things: refuse_leaks(words, things, where=f"dossier of head {head}"),
     )
@@ -111,24 +115,31 @@ def zip_dossier(path: Path, target: Path) -> None:
     zip_package(path, target)
 
 
-def verify(path: Path, fingerprint: str | None, keys: Path | None = None) -> Verification:
+def verify(
+    path: Path, fingerprint: str | None, keys: Path | None = None, held: str | None = None
+) -> Verification:
     """Verify a package, a folder or a ZIP, offline.
 
-    A fingerprint, and the shop's newest list of release keys, count when they came another way.
+    A fingerprint, the shop's newest list of release keys, and a head of its audit trail count when
+    they came another way.
 
     Raises
     ------
     PackageError
         If the path is no package.
+    RecordError
+        If the text is no head of an audit trail.
     """
+    head = None if held is None else read_head(held).head
+    known = None if head is None else (head.size, head.root)
     newest = None
     if keys is not None:
         with storage_errors(keys):
             newest = keys.read_bytes()
     if not path.is_file():
-        return verify_package(path, fingerprint, newest)
+        return verify_package(path, fingerprint, newest, known)
     with unzipped(path) as folder:
-        return verify_package(folder, fingerprint, newest)
+        return verify_package(folder, fingerprint, newest, known)
 
 
 def gather(home: Home, reading: HeadReading, head: str) -> Handover:

@@ -2,7 +2,6 @@
 
 import os
 import secrets
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -13,13 +12,13 @@ from spinproof.dossier.key_list import (
     Ended,
     KeyList,
     ListedKey,
+    SigningKeys,
     make_list,
     read_key_list,
 )
 from spinproof.dossier.keys import (
     CERTIFICATE_FILE,
     PRIVATE_FILE,
-    ReleaseKey,
     create_key,
     load_encrypted_key,
     load_key,
@@ -35,15 +34,7 @@ SHORTEST = 15
 """Characters of a passphrase, as NIST SP 800-63B-4 asks where it is the only factor."""
 
 
-@dataclass(frozen=True)
-class ShopKeys:
-    """The release key in use, and the list that names it."""
-
-    release: ReleaseKey
-    known: KeyList
-
-
-def signing_keys(home: Home, shop: str, passphrase: str | None = None) -> ShopKeys:
+def signing_keys(home: Home, shop: str, passphrase: str | None = None) -> SigningKeys:
     """Give the keys that sign packages; a first call makes them.
 
     Parameters
@@ -57,7 +48,7 @@ def signing_keys(home: Home, shop: str, passphrase: str | None = None) -> ShopKe
 
     Returns
     -------
-    ShopKeys
+    SigningKeys
         Release key and list.
 
     Raises
@@ -71,7 +62,7 @@ def signing_keys(home: Home, shop: str, passphrase: str | None = None) -> ShopKe
         if not (home.keys / CERTIFICATE_FILE).exists():
             return _make(home, shop, passphrase or _new_secret(home.release_secret))
         secret = _secret(home, passphrase)
-        return ShopKeys(load_key(home.keys, secret), key_list(home))
+        return SigningKeys(load_key(home.keys, secret), key_list(home))
 
 
 def key_list(home: Home) -> KeyList:
@@ -95,7 +86,7 @@ def key_list(home: Home) -> KeyList:
         return read_key_list(path.read_bytes(), str(path))
 
 
-def renew(home: Home, why: Ended, passphrase: str | None = None) -> ShopKeys:
+def renew(home: Home, why: Ended, passphrase: str | None = None) -> SigningKeys:
     """End the release key in use, and make the next one.
 
     Parameters
@@ -109,7 +100,7 @@ def renew(home: Home, why: Ended, passphrase: str | None = None) -> ShopKeys:
 
     Returns
     -------
-    ShopKeys
+    SigningKeys
         The new release key, and the list with its next number.
 
     Raises
@@ -131,7 +122,7 @@ def renew(home: Home, why: Ended, passphrase: str | None = None) -> ShopKeys:
         listed = (*ended, ListedKey(fingerprint=key.fingerprint))
         newer = make_list(root, known.shop, known.version + 1, listed, rfc3339(now))
         _put_in_use(home, fresh, known.version, newer)
-    return ShopKeys(key, newer)
+    return SigningKeys(key, newer)
 
 
 def protect(home: Home, fresh: str, passphrase: str | None = None) -> None:
@@ -225,7 +216,7 @@ def ended_as(text: str) -> Ended:
         ) from error
 
 
-def _make(home: Home, shop: str, secret: str) -> ShopKeys:
+def _make(home: Home, shop: str, secret: str) -> SigningKeys:
     root = _root(home, secret)
     now = utc_now()
     fresh = home.keys / "release-1"
@@ -235,7 +226,7 @@ def _make(home: Home, shop: str, secret: str) -> ShopKeys:
         key = create_key(fresh, shop, now, secret)
     known = make_list(root, shop, 1, [ListedKey(fingerprint=key.fingerprint)], rfc3339(now))
     _put_in_use(home, fresh, 0, known)
-    return ShopKeys(key, known)
+    return SigningKeys(key, known)
 
 
 def _root(home: Home, secret: str) -> PrivateKey:

@@ -90,11 +90,14 @@ def verify(
     keys: Annotated[
         Path | None, typer.Option(help="The shop's newest KEYS.json, from another way.")
     ] = None,
+    anchor: Annotated[
+        str | None, typer.Option(help="A head of the shop's audit trail that you hold, as printed.")
+    ] = None,
 ) -> None:
     """Check a package offline; every changed, added or removed file is named."""
     from spinproof.app.handing_over import verify as verify_package
 
-    result = verify_package(package, fingerprint, keys)
+    result = verify_package(package, fingerprint, keys, anchor)
     for line in result.checked:
         say(f"✓ {line}")
     for finding in result.findings:

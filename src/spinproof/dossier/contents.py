@@ -20,6 +20,7 @@ from spinproof.dossier.key_list import KEYS_FILE, KeyList, fault_of_key
 from spinproof.dossier.keys import CERTIFICATE_FILE, fingerprint_of, is_valid_at
 from spinproof.dossier.pdf_signature import fault_of_pdf
 from spinproof.dossier.soundness import tally_of
+from spinproof.dossier.trail import check_trail
 from spinproof.files.canonical import canonical_json
 from spinproof.model.errors import DocumentError
 from spinproof.model.handover import Attempt
@@ -40,6 +41,7 @@ def check_contents(
     certificate: x509.Certificate,
     own: KeyList | None = None,
     newest: KeyList | None = None,
+    held: tuple[int, str] | None = None,
 ) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
     """Check what the files say about one another.
 
@@ -55,6 +57,8 @@ def check_contents(
         The list of release keys inside.
     newest : KeyList, optional
         The list that the reader was given.
+    held : tuple of int and str, optional
+        Rows and root of a head of the audit trail that the reader holds.
 
     Returns
     -------
@@ -65,7 +69,10 @@ def check_contents(
         document = _read(package / EVIDENCE_FILE, EvidenceDocument)
     except _UnreadableError as error:
         return (Finding(FindingKind.CONTRADICTION, EVIDENCE_FILE, str(error)),), ()
+    runs = [attempt.run for attempt in document.attempts if attempt.recorded]
+    in_trail, said_of_trail = check_trail(package, runs, held)
     findings = (
+        *in_trail,
         *_against_list(document, sums),
         *_against_itself(document),
         *_against_dossier(package, sums),
@@ -82,6 +89,7 @@ def check_contents(
         f"{DOSSIER_FILE} carries the sum of {EVIDENCE_FILE}",
         f"{DOSSIER_FILE} is signed by the same certificate, over the whole file",
         *_said_of_keys(own, newest),
+        *said_of_trail,
     )
     return findings, checked
 

@@ -10,6 +10,7 @@ from pydantic import TypeAdapter
 from spinproof.dossier.curves import COLUMNS
 from spinproof.dossier.evidence import EVIDENCE_FILE, EvidenceDocument
 from spinproof.dossier.key_list import KEYS_FILE, KeyList
+from spinproof.dossier.trail import HEAD_FILE, PROOFS_FILE, SignedTrailHead, TrailProofs
 from spinproof.model.handover import ConfigurationEntry, RunRecord, ScopeLine
 from spinproof.model.head import HeadSpec
 from spinproof.model.judgement import Judgement
@@ -27,6 +28,8 @@ _JUDGEMENTS = "judgements/*.json, metrics"
 SCHEMAS: Mapping[str, tuple[str, TypeAdapter[object]]] = {
     "evidence": (EVIDENCE_FILE, TypeAdapter(EvidenceDocument)),
     "keys": (KEYS_FILE, TypeAdapter(KeyList)),
+    "sth": (HEAD_FILE, TypeAdapter(SignedTrailHead)),
+    "proofs": (PROOFS_FILE, TypeAdapter(TrailProofs)),
     "judgement": ("judgements/*.json", TypeAdapter(Judgement)),
     "recipe": ("inputs/recipe-*.json", TypeAdapter(Recipe)),
     "head": ("inputs/head-*.json", TypeAdapter(HeadSpec)),

@@ -6,6 +6,7 @@ holds the root's fingerprint can follow the shop from one release key to the nex
 
 import json
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from typing import Annotated, Literal
@@ -13,7 +14,7 @@ from typing import Annotated, Literal
 from cryptography import x509
 from pydantic import Field, ValidationError
 
-from spinproof.dossier.keys import fingerprint_of
+from spinproof.dossier.keys import ReleaseKey, fingerprint_of
 from spinproof.files.canonical import canonical_json
 from spinproof.files.signing import (
     PrivateKey,
@@ -82,6 +83,14 @@ class KeyList(Noun):
     def to_bytes(self) -> bytes:
         """Give the file."""
         return canonical_json(self.to_document())
+
+
+@dataclass(frozen=True)
+class SigningKeys:
+    """The release key in use, and the list that names it."""
+
+    release: ReleaseKey
+    known: KeyList
 
 
 def make_list(

@@ -18,7 +18,7 @@ from spinproof.dossier.evidence import (
     evidence_document,
 )
 from spinproof.dossier.instructions import instructions
-from spinproof.dossier.key_list import KEYS_FILE, KeyList, fault_of_key
+from spinproof.dossier.key_list import KEYS_FILE, SigningKeys, fault_of_key
 from spinproof.dossier.keys import CERTIFICATE_FILE, ReleaseKey, is_valid_at
 from spinproof.dossier.pdf_signature import sign_pdf
 from spinproof.dossier.soundness import all_records, refuse_unsound
@@ -52,8 +52,8 @@ def write_package(
     traces: Mapping[str, Path],
     inputs: Sequence[HeadSpec | LimitSet],
     evidence: Mapping[str, Path],
-    key: ReleaseKey,
-    key_list: KeyList,
+    keys: SigningKeys,
+    trail: Mapping[str, bytes],
     folder: Path,
     last_look: Look = lambda _: None,
 ) -> Path:
@@ -69,10 +69,10 @@ def write_package(
         What the judgements were made from, beside the recipes of the runs.
     evidence : mapping of str to Path
         Files of the handover's evidence, by their SHA-256.
-    key : ReleaseKey
-        The shop's key.
-    key_list : KeyList
-        The shop's release keys, signed by its root.
+    keys : SigningKeys
+        The shop's release key, and the list that names it.
+    trail : mapping of str to bytes
+        The signed head of the audit trail and its proofs, by file name.
     folder : Path
         Where the package is to stand, in a folder named after job and head.
     last_look : callable
@@ -94,17 +94,19 @@ def write_package(
     StorageError says when a file cannot be read or written; nothing is left behind then.
     """
     refuse_unsound(handover)
+    key = keys.release
     _refuse_expired(key, handover.issued_at)
-    _refuse_ended(key_list, key, handover.issued_at)
+    _refuse_ended(keys, handover.issued_at)
     target = folder / _plain(handover.name)
     with _built_aside(target) as place:
         records = _write_documents(handover, inputs, place)
         records |= _copy_traces(handover, traces, place)
         records |= _copy_evidence(handover.evidence, evidence, place)
         records |= _write_curves(handover, place)
+        records |= {name: _write(place / name, data) for name, data in trail.items()}
         records |= _write_dictionary(handover, place)
         records |= {PAGE_FILE: _write(place / PAGE_FILE, PAGE.read_bytes())}
-        records |= {KEYS_FILE: _write(place / KEYS_FILE, key_list.to_bytes())}
+        records |= {KEYS_FILE: _write(place / KEYS_FILE, keys.known.to_bytes())}
         records |= {CERTIFICATE_FILE: _write(place / CERTIFICATE_FILE, key.certificate_pem)}
         _refuse_incomplete(handover, records)
         typeset = _write_statements(handover, records, key, place)
@@ -290,8 +292,8 @@ def _refuse_expired(key: ReleaseKey, issued_at: str) -> None:
         )
 
 
-def _refuse_ended(known: KeyList, key: ReleaseKey, issued_at: str) -> None:
-    why = fault_of_key(known, key.certificate, issued_at)
+def _refuse_ended(keys: SigningKeys, issued_at: str) -> None:
+    why = fault_of_key(keys.known, keys.release.certificate, issued_at)
     if why:
         raise PackageError(why, where=KEYS_FILE, mend="Make a new key with `spinproof keys renew`.")
 

@@ -53,7 +53,10 @@ class Verification:
 
 
 def verify_package(
-    path: Path, fingerprint: str | None = None, keys: bytes | None = None
+    path: Path,
+    fingerprint: str | None = None,
+    keys: bytes | None = None,
+    held: tuple[int, str] | None = None,
 ) -> Verification:
     """Check a package against its list, its signature and itself.
 
@@ -66,6 +69,9 @@ def verify_package(
         package: 64 hexadecimal digits, in any grouping.
     keys : bytes, optional
         The shop's newest list of release keys, when it reached the reader by another way.
+    held : tuple of int and str, optional
+        Rows and root of a head of the shop's audit trail that the reader holds, from a letter or
+        a film.
 
     Returns
     -------
@@ -103,7 +109,7 @@ def verify_package(
         text = f"the certificate inside has the fingerprint {inside}, not the one given"
         findings.append(Finding(FindingKind.WRONG_FINGERPRINT, CERTIFICATE_FILE, text))
     if certificate and all(f.kind is FindingKind.WRONG_FINGERPRINT for f in findings):
-        found, more = check_contents(path, listed.sums, certificate, own, newest)
+        found, more = check_contents(path, listed.sums, certificate, own, newest, held)
         findings += found
         checked += more
     return Verification(

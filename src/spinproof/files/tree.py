@@ -11,7 +11,8 @@ References
 """
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 
 EMPTY_ROOT = hashlib.sha256(b"").digest()
 """The root of an empty list."""
@@ -111,6 +112,49 @@ def inclusion_proof(leaves: Sequence[bytes], index: int) -> tuple[bytes, ...]:
     if index < split:
         return (*inclusion_proof(leaves[:split], index), root_of(leaves[split:]))
     return (*inclusion_proof(leaves[split:], index - split), root_of(leaves[:split]))
+
+
+def inclusion_proofs(leaves: Sequence[bytes], places: Iterable[int]) -> Iterator[tuple[bytes, ...]]:
+    """Prove for several leaves that each stands at its place, hashing the list once.
+
+    Parameters
+    ----------
+    leaves : sequence of bytes
+        Leaf hashes of the whole list.
+    places : iterable of int
+        Places of the leaves, counted from 0.
+
+    Yields
+    ------
+    tuple of bytes
+        The proof of each, as from `inclusion_proof`.
+
+    Raises
+    ------
+    IndexError
+        If the list has no such place.
+    """
+
+    @cache
+    def root(start: int, size: int) -> bytes:
+        if size == 1:
+            return leaves[start]
+        left = _split(size)
+        return node_hash(root(start, left), root(start + left, size - left))
+
+    for place in places:
+        if not 0 <= place < len(leaves):
+            raise IndexError(f"no leaf {place} among {len(leaves)}")
+        beside, start, size = [], 0, len(leaves)
+        while size > 1:
+            left = _split(size)
+            if place < start + left:
+                beside.append(root(start + left, size - left))
+                size = left
+            else:
+                beside.append(root(start, left))
+                start, size = start + left, size - left
+        yield tuple(reversed(beside))
 
 
 def consistency_proof(leaves: Sequence[bytes], size: int) -> tuple[bytes, ...]:

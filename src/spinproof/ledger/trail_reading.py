@@ -1,11 +1,11 @@
 """Questions to the audit trail: its rows, its head, its proofs, and whether it holds."""
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from spinproof.files.tree import consistency_proof, inclusion_proof, root_of
+from spinproof.files.tree import consistency_proof, inclusion_proof, inclusion_proofs, root_of
 from spinproof.ledger import audit, exporting, tables, verification
 from spinproof.ledger.entries import AuditCheck, AuditEntry
 from spinproof.ledger.heads import LOG_DIGITS, Anchor, AnchorEntry, TreeHead
@@ -97,6 +97,24 @@ class TrailReading:
                 mend="Name a row and a head that is not older than it.",
             )
         return tuple(node.hex() for node in inclusion_proof(leaves, seq - 1))
+
+    def inclusion_proofs(self, rows: Sequence[int], size: int) -> tuple[tuple[str, ...], ...]:
+        """Prove for several rows that each stands in the trail; see `inclusion_proof`.
+
+        Raises
+        ------
+        RecordError
+            If the trail has no such row within that length.
+        """
+        leaves = self._leaves(size)
+        if not all(1 <= seq <= len(leaves) for seq in rows):
+            raise RecordError(
+                f"the first {len(leaves)} rows of the audit trail do not hold all of these rows",
+                where="audit trail",
+                mend="Name rows and a head that is not older than them.",
+            )
+        proofs = inclusion_proofs(leaves, [seq - 1 for seq in rows])
+        return tuple(tuple(node.hex() for node in proof) for proof in proofs)
 
     def consistency_proof(self, size: int, later_size: int) -> tuple[str, ...]:
         """Prove that the trail was only added to, to somebody who holds two of its heads.
