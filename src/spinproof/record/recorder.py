@@ -135,11 +135,14 @@ def record_run(
     """
     pace = pace or Pace()
     inbox = StreamInbox(header.channel_map.streams)
+    waits_for_step = stand is None and _tells_step(header)
+    if stand is None and not waits_for_step:
+        inbox.open()
     with _started(sources, header, inbox):
-        if stand is None:
-            run_number = _begin_streams(inbox, header, pace, stop)
-        else:
-            run_number = _begin(stand, program, pace)
+        if waits_for_step:
+            _await_step(inbox, header, pace, stop)
+        run_number = 0 if stand is None else _begin(stand, program, pace)
+        inbox.open()
         layout = None if stand is None else stand.layout
         opening = Opening(header=header, run_number=run_number, layout=layout)
         with (
@@ -335,14 +338,14 @@ def _stop(sources: Sequence[Source]) -> None:
         source.stop()
 
 
-def _begin_streams(
-    inbox: StreamInbox, header: RunHeader, pace: Pace, stop: Callable[[], bool] | None
-) -> int:
-    # Without a stand: waits for the first step, if a stream tells it; gives no number.
+def _tells_step(header: RunHeader) -> bool:
     streams = header.channel_map.streams
-    tells_step = any(c.role is Role.STEP for s in streams if not s.is_fast for c in s.channels)
-    if not tells_step:
-        return 0
+    return any(c.role is Role.STEP for s in streams if not s.is_fast for c in s.channels)
+
+
+def _await_step(
+    inbox: StreamInbox, header: RunHeader, pace: Pace, stop: Callable[[], bool] | None
+) -> None:
     since_s = time.monotonic()
     while not inbox.latest().get(Role.STEP, 0.0) > 0 and not (stop is not None and stop()):
         if pace.start_within_s is not None and time.monotonic() - since_s > pace.start_within_s:
@@ -352,7 +355,6 @@ def _begin_streams(
                 mend="Start the head at its controller while the recorder waits.",
             )
         time.sleep(pace.poll_s)
-    return 0
 
 
 def _begin(stand: ModbusStand, program: Program | None, pace: Pace) -> int:

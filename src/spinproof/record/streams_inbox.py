@@ -52,7 +52,7 @@ class StreamInbox:
         self._thread: threading.Thread | None = None
 
     def push(self, block: StreamBlock) -> None:
-        """Take a block; until `write_to` was called it is only looked at.
+        """Take a block; until `open` was called it is only looked at.
 
         Parameters
         ----------
@@ -76,9 +76,13 @@ class StreamInbox:
             self._waiting.append(fitted)
             self._changed.notify()
 
+    def open(self) -> None:
+        """Keep every block from now on: the run has begun."""
+        with self._changed:
+            self._is_open = True
+
     def write_to(self, journal: JournalWriter) -> None:
-        """Write every block from now on."""
-        self._is_open = True
+        """Write what is kept, and will be."""
         self._thread = threading.Thread(
             target=self._work, args=(journal,), name="stream journal", daemon=True
         )
