@@ -47,6 +47,11 @@ def test_the_layout_of_a_block_is_the_documented_one():
     assert (parcel.sequence, parcel.first_sample, parcel.time_ns) == (7, 70, 1_000)
 
 
+def test_a_message_beyond_all_measure_is_refused():
+    with pytest.raises(ValueError, match="larger than 4 MiB"):
+        read_message(b"SPB1" + bytes(1 << 22), spec(CountType.I16))
+
+
 def test_a_float_that_is_no_number_is_missing():
     counts = np.array([[1.0, math.inf], [math.nan, 2.0]])
     parcel = read_message(write_block(Parcel(0, 0, 0, counts), CountType.F32), spec(CountType.F32))

@@ -232,3 +232,27 @@ def test_an_answer_of_another_transaction_or_unit_is_no_sample(place, inbox, run
 
     assert {row[0] for row in inbox.rows()} == {42.0}
     assert said(source, NoticeKind.FOREIGN)
+
+
+def test_a_device_that_stops_answering_is_lost_and_reached_again(inbox, run_source):
+    """The connection stays open and nothing comes, as when a cable is pulled."""
+    mute = iter([False] * 5 + [True] + [False] * 1000)
+
+    def forge(answer):
+        return [] if next(mute) else [bytes(answer)]
+
+    with forging_server(forge) as port:
+        spec = stream(
+            [channel("a", 0, kind=CountType.U16)], address=f"127.0.0.1:{port}", unit_id=7, rate=20.0
+        )
+        source = run_source(ModbusSource(spec, reconnect_s=QUICK))
+        inbox.wait_for_rows(12)
+        source.stop()
+
+    lost = [n for n in source.notices if n.kind is NoticeKind.LOST]
+    assert [(n.times, n.text.partition(",")[0]) for n in lost] == [
+        (1, "the device does not answer while reading register 0")
+    ]
+    last = inbox.blocks[-1]
+    missed = last.first_sample + len(last.counts) - len(inbox.rows())
+    assert missed >= 2  # the unanswered poll, and those that its three polls of patience cost

@@ -21,6 +21,8 @@ from spinproof.model.channel import Channel, CountType
 from spinproof.model.stream import StreamSpec
 
 MAGIC = b"SPB1"
+MOST_BYTES = 1 << 22
+"""Longest message; a source should send several blocks a second rather than one long one."""
 HEAD = struct.Struct("<4sBxHIIQQQ")
 CODES = {
     1: CountType.U16,
@@ -85,6 +87,8 @@ def read_message(payload: bytes, stream: StreamSpec) -> Parcel:
     ValueError
         If it is neither, or does not carry what the stream should; the text says why.
     """
+    if len(payload) > MOST_BYTES:
+        raise ValueError(f"the message is larger than {MOST_BYTES >> 20} MiB")
     if payload.startswith(MAGIC):
         return _read_block(payload, stream)
     return _read_named(payload, stream.channels)
