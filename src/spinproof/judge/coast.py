@@ -15,8 +15,8 @@ from spinproof.signals.coast_down import drag_terms, unfit
 ABOVE_POSITIONER = 1.2
 """A coast-down is used down to this many times the speed at which the positioner may come out."""
 NAMES = ("drag_coulomb", "drag_viscous", "drag_windage")
-RATE_POWERS = (1, 0, -1)
-"""How a term follows a tach that runs fast by a share: as the speed, not at all, or inversely."""
+CLOCK_POWERS = (2, 1, 0)
+"""How often a term holds the tach's clock: in rad/s², 1/s and 1/rad."""
 
 Array = NDArray[np.float64]
 
@@ -36,7 +36,7 @@ def drag_metrics(parts: tuple[Stretch, ...], readings: Readings, head: HeadSpec)
     metrics = []
     for i, name in enumerate(NAMES):
         value = float(found.terms[i])
-        shared = RATE_POWERS[i] * speed.relative * value
+        shared = CLOCK_POWERS[i] * speed.relative * value
         spread = float(np.hypot(found.uncertainty[i], shared))
         upper, lower = (number(float(half), UNITS[name]) for half in found.halves[:, i])
         note = None

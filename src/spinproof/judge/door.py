@@ -17,6 +17,10 @@ from spinproof.signals.tach import last_pulse, speed_upper_bound
 RAD_PER_S_PER_RPM = np.pi / 30
 LOST_FACTOR = 2.0
 """A tach whose last pulse came above so many times the enable speed was lost, not slow."""
+FALL_READINGS = 4
+"""Readings of the seal's pressure on either side of a level that tell how fast it falls. [1]"""
+HELD_S, FEWEST_HELD = 10.0, 8
+"""Time before the vent in which the held pressure shows its noise [s]; readings it takes. [1]"""
 
 
 def door_metrics(
@@ -27,7 +31,7 @@ def door_metrics(
         *_coast_metrics(sequence, readings, head, load),
         _tach_lost_below(readings),
         _index_time(sequence, readings, head),
-        _vent_time(sequence, head),
+        _vent_time(sequence, readings, head),
         _release_pressure(sequence, readings),
         _release_speed(sequence, readings, head),
         _order(sequence, readings, head),
@@ -94,7 +98,8 @@ def _index_time(sequence: StopSequence, readings: Readings, head: HeadSpec) -> M
     if begin is None:
         return missing("index_time", "it was not seen when the rotor became slow enough to index")
     lasted = sequence.home.time_s - begin.time_s
-    spread = float(np.hypot(begin.error_s, sequence.home.error_s) / np.sqrt(12))
+    # the speed lies within its error either way, a change of an input within half of its own
+    spread = float(np.hypot(begin.error_s / np.sqrt(3), sequence.home.error_s / np.sqrt(12)))
     return measured("index_time", lasted, spread)
 
 
@@ -113,15 +118,33 @@ def _never_indexed(sequence: StopSequence, readings: Readings, head: HeadSpec) -
     return missing("index_time", "; ".join(why), verdict=verdict)
 
 
-def _vent_time(sequence: StopSequence, head: HeadSpec) -> Metric:
+def _vent_time(sequence: StopSequence, readings: Readings, head: HeadSpec) -> Metric:
     if sequence.vent is None:
         return missing("vent_time", "the seal was never told to vent")
     if sequence.vented is None or sequence.vented.time_s < sequence.vent.time_s:
         why = f"the seal was not seen to vent below {head.seal_release_kpa_g:g} kPa"
         return missing("vent_time", why)
     lasted = sequence.vented.time_s - sequence.vent.time_s
-    spread = float(np.hypot(sequence.vent.error_s, sequence.vented.error_s) / np.sqrt(12))
-    return measured("vent_time", lasted, spread)
+    sampling = np.hypot(sequence.vent.error_s, sequence.vented.error_s) / np.sqrt(12)
+    by_reading = _by_reading(readings, sequence.vent, sequence.vented, head.seal_release_kpa_g)
+    return measured("vent_time", lasted, float(np.hypot(sampling, by_reading)))
+
+
+def _by_reading(readings: Readings, vent: Moment, vented: Moment, level: float) -> float:
+    """Give what a pressure's uncertainty makes of the moment at which it crosses a level, in s."""
+    seal = readings.series(Role.SEAL_PRESSURE)
+    if seal is None:
+        return 0.0
+    after = int(np.searchsorted(seal.time_s, vented.time_s))
+    around = slice(max(after - FALL_READINGS, 0), after + FALL_READINGS)
+    time, fall = seal.time_s[around], seal.values[around]
+    held = (seal.time_s > vent.time_s - HELD_S) & (seal.time_s < vent.time_s - vent.error_s)
+    if time.size < 2 * FALL_READINGS or fall[0] <= fall[-1] or np.count_nonzero(held) < FEWEST_HELD:
+        return 0.0
+    line = np.polynomial.Polynomial.fit(seal.time_s[held], seal.values[held], 1)
+    noise = float(np.std(seal.values[held] - line(seal.time_s[held]), ddof=2))
+    pace = float((fall[0] - fall[-1]) / (time[-1] - time[0]))
+    return float(np.hypot(seal.uncertainty(level), noise)) / pace
 
 
 def _release_pressure(sequence: StopSequence, readings: Readings) -> Metric:
@@ -148,20 +171,24 @@ def _release_speed(sequence: StopSequence, readings: Readings, head: HeadSpec) -
     ]
     if not bounds:
         return missing(name, "no tach was readable until the rotor was slow")
-    return measured(name, min(bounds), 0.0, note="upper bound from the time since the last pulse")
+    lowest, spread = min(bounds)
+    note = "upper bound from the time since the last pulse"
+    return measured(name, lowest, spread, note=note)
 
 
-def _bound(speed: Speed, moment: Moment, head: HeadSpec) -> float | None:
-    """Upper bound of the speed at a moment, unless the tach was lost while the rotor ran."""
+def _bound(speed: Speed, moment: Moment, head: HeadSpec) -> tuple[float, float] | None:
+    """Upper bound of the speed at a moment, with its uncertainty, unless the tach was lost."""
     if not speed.turned:
         return None
     if speed.rotation is None:
-        return speed.at(moment.time_s)
+        return speed.at(moment.time_s), float(speed.uncertainty_rpm[-1])
     before = speed.time_s < moment.time_s
     if not before.any() or speed.rpm[before][-1] > LOST_FACTOR * head.index_enable_rpm:
         return None
     last = float(speed.rpm[before][-1])
-    return min(speed_upper_bound(speed.rotation, moment.time_s), last)
+    bound = min(speed_upper_bound(speed.rotation, moment.time_s), last)
+    waited = 60 / (speed.rotation.pulses_per_rev * bound)
+    return bound, bound * moment.error_s / np.sqrt(12) / waited
 
 
 def _order(sequence: StopSequence, readings: Readings, head: HeadSpec) -> Metric:

@@ -101,7 +101,9 @@ def _lowest(name: str, run: StepRun, readings: Readings, role: Role) -> Metric:
         return missing(name, f'"{series.channel.name}" sent no readings', step=run.number)
     total = np.concatenate([[0.0], np.cumsum(values)])
     lowest = float(np.min(total[length:] - total[:-length]) / length)
-    return measured(name, lowest, series.uncertainty(lowest), step=run.number)
+    noise = float(np.std(np.diff(values)) / np.sqrt(2 * length))
+    spread = float(np.hypot(series.uncertainty(lowest), noise))
+    return measured(name, lowest, spread, step=run.number)
 
 
 def _rinse_close_time(run: StepRun, readings: Readings) -> Metric:

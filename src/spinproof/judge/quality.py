@@ -12,6 +12,7 @@ from spinproof.model.judgement import Metric
 from spinproof.model.registers import Status
 from spinproof.model.run import IncidentKind
 from spinproof.signals.crossings import change_times
+from spinproof.signals.means import mean_of
 from spinproof.signals.tach import mean_speed
 from spinproof.signals.tach_repair import proven_pulses_per_rev
 
@@ -147,10 +148,11 @@ def _display_agreement(runs: tuple[StepRun, ...], readings: Readings) -> Metric:
     if not inside.any():
         return missing(name, "there is no hold in which both speeds were seen")
     true = np.interp(display.time_s[inside], reference.time_s, reference.rpm)
-    difference = float(np.median(display.values[inside] / true - 1))
+    ratios = display.values[inside] / true - 1
     typical = float(np.median(true))
-    spread = float(np.hypot(display.uncertainty(typical) / typical, reference.relative))
-    return measured(name, 100 * difference, 100 * spread)
+    shared = float(np.hypot(display.uncertainty(typical) / typical, reference.relative))
+    spread = float(np.hypot(shared, mean_of(ratios).uncertainty))
+    return measured(name, 100 * float(np.median(ratios)), 100 * spread)
 
 
 def _pairs(

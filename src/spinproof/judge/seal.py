@@ -8,7 +8,8 @@ from spinproof.judge.verdicts import measured, missing
 from spinproof.model.channel import Role
 from spinproof.model.judgement import Metric
 from spinproof.model.registers import Status
-from spinproof.signals.pressure_decay import faked_by_temperature, fitted_slope, pressure_fall
+from spinproof.signals.means import slope_of
+from spinproof.signals.pressure_decay import faked_by_temperature, pressure_fall
 
 FILLED_S = 3.0
 """What is left out after the seal is full, until its gas has the temperature of its wall. [s]"""
@@ -55,7 +56,7 @@ def _inflated(readings: Readings) -> Series | str:
 
 def _loss(seal: Series, caution: str | None) -> Metric:
     """Fit an exponential decay of the gauge pressure, in % in 60 s."""
-    slope, spread = fitted_slope(seal.time_s, np.log(seal.values))
+    slope, spread = slope_of(seal.time_s, np.log(seal.values))
     stable = seal.uncertainty(float(seal.values.mean())) / float(seal.values.mean())
     drift = 100 * stable * 60 / _span(seal)
     loss = 100 * -np.expm1(60 * slope)

@@ -36,6 +36,8 @@ class StepRun:
     at_speed_s: float | None
     settled_s: float | None
     """When the speed entered its band for good, or absent when it ended outside."""
+    entry_s: float = 0.0
+    """Standard uncertainty of such an entry, by spacing and uncertainty of the speed readings."""
 
     @property
     def band_rpm(self) -> float:
@@ -169,14 +171,16 @@ def _duration_metric(run: StepRun) -> Metric:
     if not run.is_whole:
         why = "the trace does not show both the start and the end of the step"
         return missing("step_duration_error", why, step=run.number)
-    begin = run.start_s
+    begin, uncertainty = run.start_s, run.error_s / 2 / np.sqrt(6)
     if run.step.timer_basis is TimerBasis.FROM_AT_SPEED:
         if run.at_speed_s is None:
             why = "the step's timer starts at speed, and the speed was never seen to be reached"
             return missing("step_duration_error", why, step=run.number)
-        begin = run.at_speed_s
+        begin, uncertainty = (
+            run.at_speed_s,
+            float(np.hypot(run.error_s / 2 / np.sqrt(12), run.entry_s)),
+        )
     ran = run.end_s - begin
-    uncertainty = run.error_s / 2 / np.sqrt(6)
     return measured(
         "step_duration_error",
         ran - run.step.duration_s,
@@ -190,13 +194,14 @@ def _step_run(
     number: int, step: Step, from_rpm: float, part: Stretch, speed: Speed | None
 ) -> StepRun:
     at_speed = settled = None
-    has_speed = False
+    has_speed, entry = False, 0.0
     if speed is not None and speed.turned and part.end_s > part.start_s:
         band = max(BAND_SHARE * step.speed_rpm, BAND_RPM)
         time, rpm = speed.window(part.start_s, part.end_s - part.error_s / 2)
         has_speed = time.size > 1
         at_speed = _known(first_entry(time, rpm, step.speed_rpm, band))
         settled = _known(settling_moment(time, rpm, step.speed_rpm, band))
+        entry = _entry_uncertainty(step, part, speed)
     return StepRun(
         number=number,
         step=step,
@@ -208,7 +213,18 @@ def _step_run(
         has_speed=has_speed,
         at_speed_s=at_speed,
         settled_s=settled,
+        entry_s=entry,
     )
+
+
+def _entry_uncertainty(step: Step, part: Stretch, speed: Speed) -> float:
+    """Give the standard uncertainty of the moment at which a ramp enters its band, in seconds."""
+    inside = (speed.time_s >= part.start_s) & (speed.time_s <= part.end_s)
+    gaps = np.diff(speed.time_s[inside])
+    spacing = float(np.median(gaps)) if gaps.size else part.end_s - part.start_s
+    each = float(np.median(speed.uncertainty_rpm[inside])) if inside.any() else 0.0
+    unsure = float(np.hypot(each, speed.relative * step.speed_rpm))
+    return float(np.hypot(spacing / np.sqrt(12), unsure / step.ramp_rpm_per_s))
 
 
 def _known(moment: float) -> float | None:

@@ -114,8 +114,7 @@ def _spread_of_dose(dose: float, runs: tuple[StepRun, ...], speed: Speed) -> flo
 def _time_at_speed(run: StepRun, speed: Speed) -> list[Metric]:
     low, high = run.step.speed_rpm - run.band_rpm, run.step.speed_rpm + run.band_rpm
     inside = time_in_band(*speed.window(run.start_s, run.end_s), low, high)
-    spacing = _spacing(run, speed)
-    uncertainty = float(np.sqrt((run.error_s / 2) ** 2 / 6 + spacing**2 / 12))
+    uncertainty = float(np.hypot(run.error_s / 2 / np.sqrt(6), run.entry_s))
     shortfall = run.demanded_hold_s - inside
     note = f"{inside:.1f} s in the band of {run.demanded_hold_s:.1f} s"
     return [
@@ -134,8 +133,11 @@ def _hold_metrics(run: StepRun, speed: Speed) -> list[Metric]:
     value, uncertainty = hold_speed(run, speed)
     inside = (speed.time_s >= run.hold[0]) & (speed.time_s <= run.hold[1])
     mean = mean_of(speed.rpm[inside])
-    ripple = 100 * mean.scatter / setpoint
     share = 100 / setpoint
+    ripple = share * mean.scatter
+    sampling = ripple / np.sqrt(2 * max(mean.effective - 1, 1))
+    noise = share * float(np.median(speed.uncertainty_rpm[inside]))
+    false = ripple - float(np.sqrt(max(ripple**2 - noise**2, 0.0)))  # ripple that is no ripple
     note = f"{value:.1f} rpm at {setpoint:g} rpm"
     return [
         measured("hold_speed", value, uncertainty, step=run.number),
@@ -147,7 +149,10 @@ def _hold_metrics(run: StepRun, speed: Speed) -> list[Metric]:
             note=note,
         ),
         measured(
-            "ripple", ripple, ripple / np.sqrt(2 * max(mean.effective - 1, 1)), step=run.number
+            "ripple",
+            ripple,
+            float(np.sqrt(sampling**2 + false**2 + (speed.relative * ripple) ** 2)),
+            step=run.number,
         ),
     ]
 
@@ -157,7 +162,8 @@ def _ramp_metrics(run: StepRun, speed: Speed) -> list[Metric]:
     time, rpm = speed.window(run.start_s, run.end_s - run.error_s / 2)
     rate, scatter = ramp_rate(time, rpm, run.from_rpm, step.speed_rpm)
     share = 100 / step.ramp_rpm_per_s
-    spread = float(np.hypot(scatter, speed.relative * abs(rate)))
+    clock = 1 if speed.rotation is None else 2  # a tach's clock paces the speed and its change
+    spread = float(np.hypot(scatter, clock * speed.relative * abs(rate)))
     note = f"{abs(rate):.2f} rpm/s of {step.ramp_rpm_per_s:g} rpm/s"
     if not np.isfinite(rate):
         note = f"the speed never ran from {run.from_rpm:g} to {step.speed_rpm:g} rpm"
@@ -167,7 +173,7 @@ def _ramp_metrics(run: StepRun, speed: Speed) -> list[Metric]:
     ]
     if step.speed_rpm > 0:
         metrics.append(_overshoot(run, speed, time, rpm))
-    return [*metrics, _settling(run, speed)]
+    return [*metrics, _settling(run)]
 
 
 def _overshoot(
@@ -178,7 +184,9 @@ def _overshoot(
     beyond = overshoot(rpm[time >= begin], run.from_rpm, setpoint)
     inside = (speed.time_s >= begin) & (speed.time_s <= run.end_s)
     each = float(np.median(speed.uncertainty_rpm[inside])) if inside.any() else 0.0
-    uncertainty = float(np.hypot(each, speed.relative * setpoint))
+    readings = max(int(np.count_nonzero(inside)), 2)
+    highest = each * float(np.sqrt(2 * np.log(readings) / 3))  # the top of so many is too high
+    uncertainty = float(np.sqrt(each**2 + highest**2 + (speed.relative * setpoint) ** 2))
     share = 100 / setpoint
     return measured(
         "overshoot",
@@ -190,17 +198,10 @@ def _overshoot(
     )
 
 
-def _settling(run: StepRun, speed: Speed) -> Metric:
+def _settling(run: StepRun) -> Metric:
     if run.settled_s is None:
         why = f"the step ended before the speed stayed within {run.band_rpm:g} rpm"
         return missing("settling_time", why, step=run.number, verdict=Verdict.FAIL)
     late = max(run.settled_s - (run.start_s + run.ramp_s), 0.0)
-    uncertainty = float(np.sqrt((run.error_s / 2) ** 2 + _spacing(run, speed) ** 2) / np.sqrt(12))
+    uncertainty = float(np.hypot(run.error_s / 2 / np.sqrt(12), run.entry_s))
     return measured("settling_time", late, uncertainty, step=run.number)
-
-
-def _spacing(run: StepRun, speed: Speed) -> float:
-    """Usual distance of speed readings where the step's band is entered."""
-    inside = (speed.time_s >= run.start_s) & (speed.time_s <= run.end_s)
-    gaps = np.diff(speed.time_s[inside])
-    return float(np.median(gaps)) if gaps.size else run.end_s - run.start_s

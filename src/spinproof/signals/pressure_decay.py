@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from spinproof.signals.means import mean_of
+from spinproof.signals.means import slope_of
 from spinproof.stats.validity import require
 
 REFERENCE_K = 293.15
@@ -197,43 +197,13 @@ def pressure_fall(
         mend=f"Give at least {FEWEST} absolute pressures in Pa with temperatures in K.",
     )
     middle = float(k.mean())
-    slope, by_scatter = fitted_slope(t, p * middle / k)
+    slope, by_scatter = slope_of(t, p * middle / k)
     span = float(t[-1] - t[0])
     by_pressure = pressure_uncertainty / span
     by_heat = temperature_uncertainty * float(p.mean()) / middle / span
     between = _two_ends([1.0, 1.0], correlation)
     drift = between * (by_pressure**2 + by_heat**2)
     return PressureFall(-slope, float(np.sqrt(by_scatter**2 + drift)), by_scatter)
-
-
-def fitted_slope(time: ArrayLike, value: ArrayLike) -> tuple[float, float]:
-    """Slope of a line through readings whose neighbours may resemble one another.
-
-    Never raises for two or more different moments.
-
-    Parameters
-    ----------
-    time : array_like
-        Moments, evenly spaced or nearly so. [s]
-    value : array_like
-        Readings. [unit]
-
-    Returns
-    -------
-    tuple of float
-        Slope, and its standard uncertainty from the scatter about the line, widened by the
-        correlation of neighbours. [unit/s]
-
-    References
-    ----------
-    .. [1] N. F. Zhang, Metrologia 43, S276-S281 (2006), for the inflation.
-    """
-    t, y = np.asarray(time, dtype=np.float64), np.asarray(value, dtype=np.float64)
-    x = t - t.mean()
-    slope = float(x @ (y - y.mean()) / (x @ x))
-    rest = mean_of(y - y.mean() - slope * x)
-    spread = rest.uncertainty * np.sqrt(t.size) / np.sqrt(float(x @ x))
-    return slope, float(spread)
 
 
 def _two_ends(sizes: list[float], correlation: float) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spinproof.signals.crossings import crossing_times
+from spinproof.signals.means import slope_of
 
 PROXIMAL, DISTAL = 0.1, 0.9
 """Reference levels of a transition, as shares of it."""
@@ -64,8 +65,9 @@ def ramp_rate(
     Returns
     -------
     tuple of float
-        Slope, and its standard uncertainty from the scatter about the line; NaN when the
-        transition is not crossed, or holds fewer than three samples. [unit/s]
+        Slope, and its standard uncertainty from the scatter about the line, neighbours that
+        resemble one another allowed for; NaN when the transition is not crossed, or holds fewer
+        than three samples. [unit/s]
 
     References
     ----------
@@ -83,11 +85,7 @@ def ramp_rate(
     count = int(np.count_nonzero(inside))
     if count < 3:
         return float("nan"), float("nan")
-    x = t[inside] - t[inside].mean()
-    y = v[inside] - v[inside].mean()
-    slope = float(x @ y / (x @ x))
-    scatter = float(np.sum((y - slope * x) ** 2)) / (count - 2)
-    return slope, float(np.sqrt(scatter / (x @ x)))
+    return slope_of(t[inside], v[inside])
 
 
 def overshoot(value: ArrayLike, initial: float, final: float) -> float:
