@@ -11,6 +11,7 @@ from pathlib import Path
 from spinproof.app.clock import utc_now
 from spinproof.app.home import Home
 from spinproof.app.recovery import hold_head
+from spinproof.app.trace_files import trace_files
 from spinproof.evidence.store import RESERVE
 from spinproof.files.digest import sha256_of_file
 from spinproof.ledger.entries import AuditCheck, RunEntry, RunState
@@ -150,9 +151,10 @@ def _of_trail(check: AuditCheck) -> Iterator[Finding]:
 def _files_named(home: Home, reading: HeadReading) -> dict[Path, tuple[str, str]]:
     """Give the SHA-256 of each file that the ledger names, and what it is, by its place."""
     files = {
-        home.trace(run.trace_sha256): (run.trace_sha256, f"the trace of run {run.name}")
+        path: (sha256, f"the trace of run {run.name}")
         for run in reading.runs()
         if run.trace_sha256
+        for path, sha256 in trace_files(home, run.trace_sha256).items()
     }
     for job in reading.jobs():
         for item in reading.evidence(job.name):

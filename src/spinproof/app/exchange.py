@@ -24,6 +24,7 @@ from spinproof.app.backup_folder import path_of
 from spinproof.app.clock import rfc3339, utc_now
 from spinproof.app.home import Home, open_home
 from spinproof.app.restoring import require_empty
+from spinproof.app.trace_files import trace_files
 from spinproof.dossier.sums import LIST_FILE, SumList, read_list, write_list
 from spinproof.files.digest import sha256_of_file
 from spinproof.files.durable import storage_errors, sync_folder, write_durably
@@ -138,7 +139,8 @@ def _files_named(
             continue
         since = json.loads(row.after)
         if row.act == "run.finish" and since["trace_sha256"]:
-            named[since["trace_sha256"]] = (home.trace(since["trace_sha256"]), row.object)
+            for path, sha256 in trace_files(home, since["trace_sha256"]).items():
+                named[sha256] = (path, row.object)
         if row.act == "evidence.add":
             named[since["sha256"]] = (home.evidence / since["sha256"], f'"{since["name"]}"')
     return named
@@ -261,6 +263,17 @@ def _place_files(folder: Path, home: Home, listed: SumList) -> Iterator[str]:
             yield f"the file of {line.row.object} is not part of the export ({sha256})"
             continue
         target = home.trace(sha256) if trace else home.evidence / sha256
-        if not target.exists():
-            with storage_errors(target):
-                copy_and_hash(folder / path_of(sha256), target)
+        _place(folder, sha256, target)
+        for place, part in trace_files(home, sha256).items() if trace else ():
+            if place == target:
+                continue
+            if listed.sums.get(path_of(part)) == part:
+                _place(folder, part, place)
+            else:
+                yield f"a file beside {line.row.object} is not part of the export ({part})"
+
+
+def _place(folder: Path, sha256: str, target: Path) -> None:
+    if not target.exists():
+        with storage_errors(target):
+            copy_and_hash(folder / path_of(sha256), target)

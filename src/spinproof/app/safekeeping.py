@@ -22,6 +22,7 @@ from spinproof.app.backup_folder import (
 )
 from spinproof.app.clock import rfc3339, utc_now
 from spinproof.app.home import Home
+from spinproof.app.trace_files import trace_files
 from spinproof.dossier.sums import write_list
 from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_file
@@ -190,7 +191,12 @@ def _named_files(home: Home, ledger: Ledger) -> dict[str, str]:
     with ledger.reading() as reading:
         runs, jobs = reading.runs(), reading.jobs()
         evidence = [item for job in jobs for item in reading.evidence(job.name)]
-    files = {home.trace(run.trace_sha256): f"run {run.name}" for run in runs if run.trace_sha256}
+    files = {
+        path: f"run {run.name}"
+        for run in runs
+        if run.trace_sha256
+        for path in trace_files(home, run.trace_sha256)
+    }
     files |= {home.evidence / item.sha256: f'evidence "{item.name}"' for item in evidence}
     return {path.relative_to(home.root).as_posix(): what for path, what in files.items()}
 

@@ -37,6 +37,7 @@ from spinproof.record.blocks import (
     sample_times,
 )
 from spinproof.record.clocks import Axis, stand_axis
+from spinproof.record.fast_file import FAST_SUFFIX
 from spinproof.record.frames import FrameKind, frame_bytes
 from spinproof.record.incidents import find_channel_incidents, merge_blocks
 from spinproof.record.journal import Closing, Opening
@@ -206,6 +207,26 @@ def read_summary(path: Path) -> Summary:
     metadata = _metadata(path)
     with _reading(path):
         return _summary(metadata)
+
+
+def files_beside(path: Path) -> dict[Path, str]:
+    """Give the files that belong to a sealed trace: its fast streams, and its late blocks.
+
+    Parameters
+    ----------
+    path : Path
+        The file of the trace.
+
+    Returns
+    -------
+    dict of Path to str
+        The SHA-256 of each file by its place, whether or not it is there.
+    """
+    summary = read_summary(path)
+    names = {file.sha256: FAST_SUFFIX for file in summary.fast}
+    if summary.aside is not None:
+        names[summary.aside] = ASIDE_SUFFIX
+    return {path.with_name(sha256 + suffix): sha256 for sha256, suffix in names.items()}
 
 
 def is_sealed(path: Path) -> bool:
