@@ -249,11 +249,14 @@ def test_a_unit_that_does_not_fit_its_role_is_no_map():
 def test_a_wrong_order_is_implausible_and_the_likely_one_is_named(order, registers):
     registers.put(0, *words(1234.5))
     speed = channel("speed", 0, role=Role.SPEED, unit="rpm")
-    spec = stream([speed], address=f"127.0.0.1:{registers.port}", unit_id=7, word_order=order)
-    findings = listen_to_map(a_map(spec), seconds=0.6)
+    address = f"127.0.0.1:{registers.port}"
+    spec = stream([speed], address=address, unit_id=7, word_order=order, rate=20.0)
+    heard = listen_to_map(a_map(spec), seconds=1.0)
+    findings = [finding for finding in heard if finding.channels == ("speed",)]
+    findings = [finding for finding in findings if finding.text.startswith('"speed" reads')]
 
     if order is WordOrder.BIG:
-        assert findings == ()
+        assert findings == []
     else:
         (text,) = texts(findings)
         assert findings[0].refuses
@@ -289,10 +292,25 @@ def test_a_rate_more_than_a_twentieth_off_is_refused(true_hz, refused):
 
 def test_a_polled_stream_is_measured_at_the_rate_that_it_states(registers):
     spec = stream(
-        [channel("a", 0, kind=CountType.U16)], address=f"127.0.0.1:{registers.port}", unit_id=7
+        [channel("a", 0, kind=CountType.U16)],
+        address=f"127.0.0.1:{registers.port}",
+        unit_id=7,
+        rate=10.0,
     )
 
-    assert listen_to_map(a_map(spec), seconds=1.0) == ()
+    said = texts(listen_to_map(a_map(spec), seconds=1.6))
+
+    assert not any("samples a second" in text or "too few" in text for text in said)
+
+
+def test_samples_that_do_not_come_are_told_with_their_share():
+    spec = stream([channel("a", 0)], rate=50.0)
+    every_other = blocks(50.0, 4.0)[::2]
+
+    assert texts(compare_rate(spec, every_other)) == [
+        "gauges: only 50 % of the samples came; a device that is polled faster than it answers "
+        "wants a lower sample_rate_hz"
+    ]
 
 
 def test_an_unreachable_source_and_a_silent_channel_are_findings(registers):

@@ -28,12 +28,13 @@ def test_a_look_drafts_a_map_that_is_refused_until_it_is_completed(
     assert said.status == 0
     assert "1234.5" in said.out
     assert spinproof("sources", "look", *asked, "--out", draft).status == 2  # never overwritten
-    refused = spinproof("sources", "check", draft, "--seconds", "1.5")
+    refused = spinproof("sources", "check", draft, "--seconds", "0")
     assert refused.status == 1
     assert "nobody has said yet which instrument" in refused.out
 
-    draft.write_text(draft.read_text().replace("not named yet", "OT-4"))
-    checked = spinproof("sources", "check", draft, "--seconds", "1.5")
+    completed = draft.read_text().replace("not named yet", "OT-4").replace("= 10.0", "= 5.0")
+    draft.write_text(completed)
+    checked = spinproof("sources", "check", draft, "--seconds", "3")
     assert checked.status == 0, checked.out
     assert "the map fits its sources" in checked.out
 

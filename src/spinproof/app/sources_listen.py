@@ -25,6 +25,8 @@ from spinproof.record.stream_block import StreamBlock
 _MODBUS = {SourceKind.MODBUS_TCP, SourceKind.MODBUS_RTU_OVER_TCP}
 RATE_OFF = 0.05
 """Share by which a measured rate may lie beside the stated one."""
+MOST_MISSED = 0.1
+"""Share of samples that may be missing while a map is tried."""
 _FEWEST_SAMPLES = 10
 _REFUSING = {
     NoticeKind.LOST,
@@ -91,35 +93,44 @@ def _listen_to(
 
 
 def compare_rate(stream: StreamSpec, blocks: list[StreamBlock]) -> Iterator[Finding]:
-    """Compare the rate at which samples came with the stated one, by the source's own clock."""
+    """Compare the rate of the samples, and how many of them came, with what the map says."""
     if not stream.is_regular:
         return
     names = tuple(channel.name for channel in stream.channels)
-    measured = measured_rate_hz(blocks)
-    if measured is None:
+    if len(blocks) < 2 or blocks[-1].first_sample - blocks[0].first_sample < _FEWEST_SAMPLES:
         yield Finding(
             f"{stream.name}: too few samples came to tell its rate; listen for longer", names
         )
-    elif abs(measured / stream.sample_rate_hz - 1) > RATE_OFF:
+        return
+    measured, came = measured_rate_hz(blocks), share_that_came(blocks)
+    if abs(measured / stream.sample_rate_hz - 1) > RATE_OFF:
         yield Finding(
             f"{stream.name} delivers {measured:.4g} samples a second, and the map says "
             f"{stream.sample_rate_hz:g} Hz",
             names,
         )
+    if came < 1 - MOST_MISSED:
+        yield Finding(
+            f"{stream.name}: only {100 * came:.0f} % of the samples came; a device that is polled "
+            "faster than it answers wants a lower sample_rate_hz",
+            names,
+        )
 
 
-def measured_rate_hz(blocks: list[StreamBlock]) -> float | None:
-    """Give samples a second, without those of the last block, whose end is not told. [Hz]."""
-    if len(blocks) < 2:
-        return None
+def measured_rate_hz(blocks: list[StreamBlock]) -> float:
+    """Give samples a second by the source's own numbers and clock. [Hz]."""
     begin, end = (
         b.arrival_ns if b.device_time_ns is None else b.device_time_ns
         for b in (blocks[0], blocks[-1])
     )
-    samples = sum(len(block.counts) for block in blocks[:-1])
-    if samples < _FEWEST_SAMPLES or end <= begin:
-        return None
-    return 1e9 * samples / (end - begin)
+    samples = blocks[-1].first_sample - blocks[0].first_sample
+    return 1e9 * samples / (end - begin) if end > begin else math.inf
+
+
+def share_that_came(blocks: list[StreamBlock]) -> float:
+    """Give which share of the numbered samples came, without those of the last block."""
+    numbers = blocks[-1].first_sample - blocks[0].first_sample
+    return min(1.0, sum(len(block.counts) for block in blocks[:-1]) / numbers)
 
 
 def compare_values(stream: StreamSpec, blocks: list[StreamBlock]) -> Iterator[Finding]:
