@@ -255,6 +255,16 @@ def test_a_connection_that_delivers_late_what_it_held_is_no_step_of_a_clock(tmp_
     assert trace.clocks[0].widest_delay_s == pytest.approx(10, abs=0.1)
 
 
+def test_what_a_subscription_told_last_before_the_run_holds_at_its_beginning(tmp_path):
+    truth = np.array([-40.0, -30.0, 2.0])
+    items = [*stand_blocks(5), *changes(1.9e9 + truth, 100 + truth + 1e-3)]
+    header = header_with(CHANGES, stand=True)
+    trace = sealed(tmp_path, header, items, layout=LAYOUT, run_number=RUN)
+    seal = trace.signals["T seal"]
+    assert seal.time_s == pytest.approx([0, 2], abs=0.01)
+    assert seal.values.tolist() == [21.0, 22.0]
+
+
 def test_readings_that_a_channel_cannot_hold_are_missing_and_counted(tmp_path):
     counts = np.array([[20.0, 900.0], [np.nan, 901.0], [21.5, np.inf], [22.0, 9e9]])
     trace = sealed(tmp_path, header_with(SLOW), [stream_block(SLOW, 0, samples=4, counts=counts)])

@@ -77,9 +77,16 @@ class StreamInbox:
             self._changed.notify()
 
     def open(self) -> None:
-        """Keep every block from now on: the run has begun."""
+        """Keep every block from now on: the run has begun.
+
+        The newest block of each slow stream is kept, too: what a subscription told last still
+        holds, and a step that began the run is told by it.
+        """
         with self._changed:
-            self._is_open = True
+            if not self._is_open:
+                self._waiting.extend(self._latest.values())
+                self._held += sum(block.counts.nbytes for block in self._latest.values())
+                self._is_open = True
 
     def write_to(self, journal: JournalWriter) -> None:
         """Write what is kept, and will be."""

@@ -180,6 +180,8 @@ def _slow_signals(placed: _Placed, journal: Journal) -> tuple[dict[str, Signal],
         times.append(at_s[skip:])
         rows.append(block.counts[skip:])
     time_ns = _rising(np.concatenate(times))
+    if not placed.spec.is_regular and (before := int(np.searchsorted(time_ns, 0))):
+        time_ns[before - 1] = 0  # what was told last before the run still held when it began
     counts = np.concatenate(rows)
     in_run = time_ns >= 0
     signals, missing = {}, []
