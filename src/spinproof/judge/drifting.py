@@ -46,6 +46,7 @@ SAME_AS = {
     "n2_temperature": "n2_temperature_error",
     "coast_time": "coast_time_error",
     "dose": "dose_error",
+    "seal_pressure_loss": "seal_loss",
 }
 """Metrics that another one says again, against the recipe: they would count twice."""
 
