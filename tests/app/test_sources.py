@@ -19,7 +19,7 @@ from tests.record.sources.peers import (
     stream,
 )
 
-from spinproof.app.sources import OfferKind, Place, look, propose
+from spinproof.app.sources import OfferKind, Place, look, propose, that_read
 from spinproof.app.sources_check import check_map
 from spinproof.app.sources_listen import compare_rate, compare_values, listen_to_map
 from spinproof.app.sources_text import map_text
@@ -67,6 +67,20 @@ def test_a_register_pair_is_shown_in_all_four_readings(registers):
     low = [p for p in pairs[12] if p.type is CountType.F32 and p.order is WordOrder.LITTLE]
     assert low[0].value == 3.25
     assert offer.remarks == ("not readable: registers 16 to 17",)
+
+
+def test_a_known_value_finds_its_registers_type_and_order(registers):
+    registers.put(6, *reversed(words(2950.0)))
+    place = Place(OfferKind.MODBUS_TCP, f"127.0.0.1:{registers.port}", unit_id=7, count=12)
+    best, *others = that_read(look(place), 2950.4)
+
+    assert (best.item.place, best.pair.type, best.pair.order, best.pair.value) == (
+        6,
+        CountType.F32,
+        WordOrder.LITTLE,
+        2950.0,
+    )
+    assert [other.pair.value for other in others] == [2944.0]  # its high word alone
 
 
 def test_registers_that_are_not_there_are_refused(registers):

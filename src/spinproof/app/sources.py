@@ -21,6 +21,7 @@ from spinproof.record.sources.registers import width
 NOT_NAMED = "not named yet"
 """Instrument of a draft; a map that still holds it is not ready."""
 _POLL_HZ = 10.0
+_AS_KNOWN = 0.02
 _LONGEST_NAME = 80
 _SPELLED = {text: u.symbol for u in UNITS.values() for text in (u.symbol, *u.spellings) if text}
 
@@ -100,6 +101,46 @@ def look(place: Place) -> Offer:
         first=place.first,
         count=place.count,
     )
+
+
+@dataclass(frozen=True)
+class Match:
+    """Registers that read a known value, and in which way.
+
+    Attributes
+    ----------
+    item : Offered
+        The first register.
+    pair : PairReading
+        The reading that fits.
+    """
+
+    item: Offered
+    pair: PairReading
+
+
+def that_read(offer: Offer, known: float) -> tuple[Match, ...]:
+    """Find the registers that read a value which somebody sees at the device at this moment.
+
+    Parameters
+    ----------
+    offer : Offer
+        Registers, as they were just looked at.
+    known : float
+        The value, in the counts of the device. [counts]
+
+    Returns
+    -------
+    tuple of Match
+        Register pairs, types and orders that lie within 2 % of it, the closest first.
+    """
+    found = [
+        Match(item, pair)
+        for item in offer.items
+        for pair in item.pairs
+        if abs(pair.value - known) <= _AS_KNOWN * abs(known)
+    ]
+    return tuple(sorted(found, key=lambda match: abs(match.pair.value - known)))
 
 
 def propose(

@@ -45,6 +45,9 @@ def look_at(
     ] = None,
     home: HomeFolder = None,
     *,
+    known: Annotated[
+        float | None, typer.Option(help="Modbus: a value that the device shows just now.")
+    ] = None,
     head: Annotated[str | None, typer.Option(help="Draft a channel map for this head.")] = None,
     take: Annotated[
         CountType | None, typer.Option(help="Modbus: what the draft takes registers for.")
@@ -72,6 +75,8 @@ def look_at(
     )
     offer = look(place)
     _print(offer, take if take in _PAIRED else CountType.F32)
+    if known is not None:
+        _print_matches(offer, known)
     if head is not None:
         _draft(offer, head, take, order, out)
 
@@ -135,6 +140,17 @@ def _print(offer: "Offer", kind: CountType) -> None:
         say("order lands among the likely ones by chance now and then.")
     else:
         console.print(_item_table(offer))
+
+
+def _print_matches(offer: "Offer", known: float) -> None:
+    from spinproof.app.sources import that_read
+
+    found = that_read(offer, known)
+    for match in found:
+        pair = match.pair
+        say(f"register {match.item.key} as {pair.type} {pair.order} reads {pair.value:.6g}")
+    if not found:
+        say(f"no pair of these registers reads {known:g} in any order")
 
 
 def _item_table(offer: "Offer") -> Table:
