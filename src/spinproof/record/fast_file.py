@@ -10,7 +10,7 @@ import os
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -19,7 +19,7 @@ from pydantic import ValidationError
 
 from spinproof.files.canonical import canonical_json
 from spinproof.files.digest import sha256_of_file
-from spinproof.files.durable import storage_errors, sync_folder
+from spinproof.files.durable import storage_errors, sync_folder, write_all
 from spinproof.model.channel import Channel
 from spinproof.model.errors import StorageError, TraceError
 from spinproof.model.fast import FastFile, FastSpec
@@ -187,11 +187,13 @@ def write_fast(folder: Path, spec: FastSpec, batches: Iterable[NDArray[Any]]) ->
     part = folder / f".{spec.run}.{spec.stream}.part"
     with storage_errors(part):
         try:
-            with part.open("wb") as file:
-                sink = _HashingSink(file)
+            descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o666)
+            try:
+                sink = _HashingSink(descriptor)
                 samples = _write(sink, spec, batches)
-                file.flush()
-                os.fsync(file.fileno())
+                os.fsync(descriptor)
+            finally:
+                os.close(descriptor)
             sha256 = sink.hash.hexdigest()
             part.replace(folder / (sha256 + FAST_SUFFIX))
         finally:
@@ -226,19 +228,19 @@ class _HashingSink:
 
     closed = False
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, descriptor: int) -> None:
         self.hash = hashlib.sha256()
         self.size = 0
-        self._file = file
+        self._descriptor = descriptor
 
     def write(self, data: bytes) -> int:
         self.hash.update(data)
-        self._file.write(data)
+        write_all(self._descriptor, data)
         self.size += len(data)
         return len(data)
 
     def flush(self) -> None:
-        """Leave it to the end."""
+        """Leave it to the flush at the end."""
 
 
 def _write(sink: _HashingSink, spec: FastSpec, batches: Iterable[NDArray[Any]]) -> int:
