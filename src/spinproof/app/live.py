@@ -4,12 +4,20 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from spinproof.app.browsing import Browser
+from spinproof.app.intake import present_setup
+from spinproof.app.live_stop import StopWatch
+from spinproof.app.live_traces import TraceWatch
 from spinproof.app.views import LiveReading, LiveState, LiveView
 from spinproof.app.watching import SpeedWatch, StepWatch
 from spinproof.ledger.entries import RunState
 from spinproof.ledger.reading import Reading
+from spinproof.ledger.shop_reading import ShopReading
 from spinproof.model.channel import Role
+from spinproof.model.errors import GateClosedError
 from spinproof.model.handover import Series
+from spinproof.model.limit import LimitSet
+from spinproof.model.recipe import TimerBasis
+from spinproof.model.registers import STEP_IDLE
 from spinproof.model.run import Outcome, RunHeader
 from spinproof.model.trace import Signal
 from spinproof.record.journal import SUFFIX, JournalFollower
@@ -85,14 +93,15 @@ class HeadWatch:
                     self._watch.ended = True
                 return
             self._count = attempts_in_words(records, self._head, running[-1].campaign)
+            limits = _limits(records, self._head)
         self.close()
-        self._watch = RunWatch(self._browser, names[-1])
+        self._watch = RunWatch(self._browser, names[-1], limits)
 
 
 class RunWatch:
     """Follows the journal of one run."""
 
-    def __init__(self, browser: Browser, run: str) -> None:
+    def __init__(self, browser: Browser, run: str, limits: LimitSet | None = None) -> None:
         self.run = run
         self.ended = False
         """Whether the recording is over."""
@@ -100,6 +109,9 @@ class RunWatch:
         self._follower = JournalFollower(self._path)
         self._speed = SpeedWatch()
         self._steps = StepWatch()
+        self._limits = limits
+        self._traces: TraceWatch | None = None
+        self._stop: StopWatch | None = None
         self._newest: dict[str, LiveReading] = {}
         self._fresh = True
 
@@ -109,8 +121,12 @@ class RunWatch:
         header = self._follower.opening.header if self._follower.opening else None
         curve = Series("", "rpm", (), ())
         if header is not None:
+            self._traces = self._traces or TraceWatch(header, self._limits)
+            self._stop = self._stop or StopWatch(header)
             curve = self._speed.follow(new, header)
             self._steps.follow(new, header.recipe, curve)
+            self._traces.follow(new, curve)
+            self._stop.follow(new)
         self._newest |= newest_readings(new)
         self.ended = self.ended or self._follower.ending is not None
         fresh, self._fresh = self._fresh, False
@@ -148,7 +164,32 @@ class RunWatch:
             count=count,
             age_s=None if self.ended else age_s,
             simulated=header.simulated if header else False,
+            next=self._next(header),
+            basis=self._basis(header),
+            traces=self._traces.new if self._traces else (),
+            out=self._traces.out() if self._traces and not self.ended else (),
+            chain=self._stop.chain if self._stop else None,
+            newest_s=self._traces.newest_s if self._traces else None,
         )
+
+    def _next(self, header: RunHeader | None) -> str:
+        if self.ended:
+            return f"Read what became of {self.run}, then enter the next run."
+        if header is None or self._steps.step in {None, STEP_IDLE}:
+            by_itself = header is not None and header.simulated
+            return "The virtual head starts." if by_itself else "Start the head at its controller."
+        if self._stop and self._stop.chain:
+            return "Let it stop by itself, and watch the chain."
+        return "Let it run, and watch it."
+
+    def _basis(self, header: RunHeader | None) -> str:
+        step = self._steps.running(header.recipe) if header and not self.ended else None
+        if step is None:
+            return ""
+        if step.timer_basis is TimerBasis.FROM_COMMAND:
+            return "counted from the command"
+        waits = header is not None and self._steps.left_s(header.recipe) is None
+        return "waits until it is at speed" if waits else "counted from at speed"
 
     def _words(self) -> str:
         if not self.ended:
@@ -179,7 +220,16 @@ def _waiting() -> LiveView:
         count="",
         age_s=None,
         simulated=False,
+        next="Go to the burn-in page for the next run.",
     )
+
+
+def _limits(records: ShopReading, head: str) -> LimitSet | None:
+    """Give the limits that are agreed for a head, before it is configured none."""
+    try:
+        return present_setup(records, head).limits
+    except GateClosedError:
+        return None
 
 
 def newest_readings(signals: Mapping[str, Signal]) -> dict[str, LiveReading]:

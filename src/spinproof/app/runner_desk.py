@@ -145,6 +145,16 @@ class RunnerDesk:
                 notes=_notes(records, head, campaign),
             )
 
+    def marks(self, run: str) -> tuple[NoteLine, ...]:
+        """Give what was noted about a run, the newest first."""
+        with self._ledger.reading() as records:
+            head = records.run(run).head
+            return tuple(
+                NoteLine(fact_words(fact.content), fact.who, fact.at)
+                for fact in reversed(records.attestations(unit=head))
+                if isinstance(fact.content, BenchNote) and fact.content.run == run
+            )
+
     def start(self, order: SeriesOrder, *, entered: bool) -> None:
         """Start a recorder process for the next planned runs of a head.
 

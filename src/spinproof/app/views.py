@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from spinproof.app.claims import ClaimsInWords
+from spinproof.app.live_stop import StopChain
 from spinproof.model.handover import (
     Attempt,
     ConfigurationEntry,
@@ -312,6 +313,21 @@ class LiveReading:
 
 
 @dataclass(frozen=True)
+class LiveTrace:
+    """New samples of one trace, with what is expected of it."""
+
+    key: str
+    """Tells it from the other traces of its run."""
+    name: str
+    unit: str
+    time_s: tuple[float, ...]
+    values: tuple[float | None, ...]
+    low: tuple[float | None, ...]
+    """Lowest expected reading at each moment; None where nothing is expected."""
+    high: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
 class LiveView:
     """A head at one moment of a recording."""
 
@@ -337,3 +353,15 @@ class LiveView:
     age_s: float | None
     """Time since the recorder last wrote; None while nothing is recorded. [s]"""
     simulated: bool
+    next: str = ""
+    """What to do next, in a sentence."""
+    basis: str = ""
+    """When the step's timer starts, in words."""
+    traces: tuple[LiveTrace, ...] = ()
+    """The speed first, each since the last look or of the last two minutes."""
+    out: tuple[str, ...] = ()
+    """What is out of its band now, a sentence each."""
+    chain: StopChain | None = None
+    """The stop chain; None until the stop command."""
+    newest_s: float | None = None
+    """The newest sample on the clock of the run. [s]"""

@@ -5,6 +5,7 @@ import time
 from collections.abc import AsyncIterator
 from dataclasses import asdict
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.sse import EventSourceResponse, ServerSentEvent
@@ -13,17 +14,26 @@ from starlette.responses import Response
 
 from spinproof.app.clock import utc_now
 from spinproof.app.live import HeadWatch
-from spinproof.app.views import HeadView, LiveView
+from spinproof.app.runner_desk import RunnerDesk
+from spinproof.app.views import HeadView, LiveState, LiveView
+from spinproof.model.access import Thing
 from spinproof.model.errors import SpinproofError
+from spinproof.web.access import Me
+from spinproof.web.deeds import may_write
 from spinproof.web.faults import fault_of
+from spinproof.web.forms import blank
 from spinproof.web.rendering import render
 from spinproof.web.shop import Shop
 from spinproof.web.wording import reading
 
 router = APIRouter()
 
-LOOK_S = 0.25
-"""Time between two looks at the journal. [s]"""
+LOOK_S = 0.01
+"""Time between two looks at the journal of a run that is recorded. [s]"""
+WAIT_S = 0.25
+"""Time between two looks while nothing is recorded, or nothing comes. [s]"""
+LATE_S = 3.0
+"""Samples so old are late. [s]"""
 BEAT_S = 1.0
 """Something is sent at least this often, so that a page knows that the server lives. [s]"""
 
@@ -37,14 +47,22 @@ Head = Annotated[HeadView, Depends(known_head)]
 
 
 @router.get("/live/{head}")
-def show_live(shop: Shop, head: Head) -> Response:
+def show_live(shop: Shop, me: Me, head: Head) -> Response:
     """Show the run of a head that is recorded now."""
     watch = HeadWatch(shop, head.card.head)
     try:
         now = watch.look(utc_now())
     finally:
         watch.close()
-    return render("live.html", head=head, now=now, simulated=head.job.simulated)
+    return render(
+        "live.html",
+        head=head,
+        now=now,
+        marks=RunnerDesk(shop.home, shop.ledger).marks(now.run) if now.run else (),
+        form=blank(me, f"/heads/{quote(head.card.head)}/burn-in/mark"),
+        may_write=may_write(me, Thing.RUNS),
+        simulated=head.job.simulated,
+    )
 
 
 @router.get("/api/live/{head}", response_class=EventSourceResponse)
@@ -55,10 +73,11 @@ async def follow(request: Request, shop: Shop, head: Head) -> AsyncIterator[Serv
     try:
         while not request.app.state.is_stopping():
             now = await run_in_threadpool(watch.look, utc_now())
-            if now.curve.time_s or now.fresh or time.monotonic() - sent >= BEAT_S:
+            if now.traces or now.fresh or time.monotonic() - sent >= BEAT_S:
                 sent = time.monotonic()
                 yield ServerSentEvent(event="now", data=document_of(now))
-            await asyncio.sleep(LOOK_S)
+            comes = now.state is LiveState.RECORDING and (now.age_s or 0.0) < LATE_S
+            await asyncio.sleep(LOOK_S if comes else WAIT_S)
     except SpinproofError as error:
         fault = fault_of(error, shop.home.root)
         yield ServerSentEvent(event="fault", data=fault.document())

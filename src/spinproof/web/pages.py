@@ -5,6 +5,7 @@ from starlette.responses import FileResponse, Response
 
 from spinproof.app.calculating import CalculationDesk
 from spinproof.app.packages import package_document, packages
+from spinproof.app.runner_desk import RunnerDesk
 from spinproof.app.views import WORDS
 from spinproof.figures.drift_chart import drift_chart
 from spinproof.figures.outcome_strip import outcome_strip
@@ -91,7 +92,8 @@ def show_strip(shop: Shop, head: str) -> Response:
 def show_run(shop: Shop, run: str) -> Response:
     """Show one run in full."""
     view = shop.run(run)
-    return render("run.html", run=view, simulated=view.simulated)
+    marks = RunnerDesk(shop.home, shop.ledger).marks(run)
+    return render("run.html", run=view, marks=marks, simulated=view.simulated)
 
 
 @router.get("/dossiers")
