@@ -18,7 +18,7 @@ from spinproof.model.judgement import Judgement
 from spinproof.model.limit import LimitSet
 from spinproof.model.load import Load
 from spinproof.model.recipe import Recipe
-from spinproof.model.run import Outcome
+from spinproof.model.run import IncidentKind, Outcome
 from spinproof.model.software import SOFTWARE
 from spinproof.model.trace import Trace
 
@@ -78,6 +78,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
             *_mismatches(trace, recipe, head, load),
             *_shape(executed(parts), recipe, readings),
             *_binding(runs, readings),
+            *_frozen(trace),
         ),
         cut_off=_cut_off(executed(parts), recipe, readings),
     )
@@ -143,6 +144,15 @@ def _cut_off(steps: tuple[int, ...], recipe: Recipe, readings: Readings) -> str 
     if readings.step is None or len(steps) >= count or steps != tuple(range(1, len(steps) + 1)):
         return None
     return f"only {len(steps)} of {count} steps ran"
+
+
+def _frozen(trace: Trace) -> list[str]:
+    """Say which sensors froze: their readings prove nothing."""
+    return [
+        f"{incident.text}, from {incident.time_s:.1f} s on: what it shows proves nothing"
+        for incident in trace.incidents
+        if incident.kind is IncidentKind.FROZEN
+    ]
 
 
 def _binding(runs: tuple[StepRun, ...], readings: Readings) -> list[str]:

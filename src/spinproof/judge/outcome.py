@@ -24,6 +24,7 @@ NOTED = {
     IncidentKind.DUPLICATE,
     IncidentKind.COUNTER_RESET,
     IncidentKind.PULSES_REPAIRED,
+    IncidentKind.SPIKE,
 }
 """What a recording noticed about itself and a counted run must tell."""
 LOW_SHARE = 0.8

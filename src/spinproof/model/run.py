@@ -72,6 +72,10 @@ class IncidentKind(StrEnum):
     """A stream comes at another rate than the map says; ``size`` is the rate that came. [Hz]"""
     DISAGREEMENT = "disagreement"
     """Two sources do not agree on the speed; ``size`` is how far they are apart. [rpm]"""
+    FROZEN = "frozen sensor"
+    """A channel repeated one reading while the run went on; ``size`` is for how long. [s]"""
+    SPIKE = "spike"
+    """Single readings stand out from their neighbours; ``size`` is how many. They are kept."""
     TORN_TAIL = "torn tail"
     """The journal ended inside a frame; ``size`` is the number of bytes left out."""
 

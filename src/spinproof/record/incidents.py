@@ -15,6 +15,7 @@ from spinproof.model.head import HeadSpec
 from spinproof.model.run import Incident, IncidentKind
 from spinproof.model.trace import Signal
 from spinproof.record.blocks import Block, BlockHead, RecordLayout, stack_records
+from spinproof.record.odd_readings import find_odd_readings
 
 REORDER_WINDOW = 8
 """How many blocks a block may lag behind the newest and still be put in its place."""
@@ -105,7 +106,7 @@ def merge_blocks(blocks: Sequence[Block], run_number: int, layout: RecordLayout)
 
 
 def find_channel_incidents(signals: Mapping[str, Signal], head: HeadSpec) -> tuple[Incident, ...]:
-    """Find readings that are missing, and counters that rolled over or started anew.
+    """Find readings that are missing or odd, and counters that rolled over or started anew.
 
     Parameters
     ----------
@@ -124,6 +125,7 @@ def find_channel_incidents(signals: Mapping[str, Signal], head: HeadSpec) -> tup
         found += _missing(signal)
         if signal.channel.role in _PULSES | _EDGES and signal.counts.dtype.kind == "u":
             found += _turns_of_counter(signal, head)
+    found += find_odd_readings(signals)
     return tuple(found)
 
 

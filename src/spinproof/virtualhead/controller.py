@@ -83,7 +83,8 @@ class Controller:
         self._lock_lead = wrong.lock_lead_s
         self._press_at = None if wrong.stop_after_s is None else self.WAIT_S + wrong.stop_after_s
         self._pressed_until = -1.0
-        self._enabling_interval = 60.0 / (spec.index_enable_rpm * spec.tach_pulses_per_rev)
+        enable_rpm = wrong.early_rpm or spec.index_enable_rpm
+        self._enabling_interval = 60.0 / (enable_rpm * spec.tach_pulses_per_rev)
         self._was_driven = False
         self._since = 0.0
         self._timer_from: float | None = None

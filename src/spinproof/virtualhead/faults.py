@@ -50,6 +50,46 @@ class Disturbances:
         Blocks that are overwritten before anybody can read them. [1]
     stuck_sensor : float
         1 when the nitrogen temperature falls silent in mid-run. [1]
+    frozen : float
+        1 when the nitrogen temperature repeats itself from mid-run on. [1]
+    spike_k : float
+        By how much one reading of the nitrogen temperature jumps. [K]
+    vibration_factor : float
+        What the vibration channel shows, in proportion to the truth. [1]
+    dry_speed_factor : float
+        Dry speeds that the controller executes, in proportion to those loaded. [1]
+    rub_n_m : float
+        Torque of a rubbing seal. [N m]
+    windage_factor : float
+        Quadratic drag in proportion to its nominal. [1]
+    brake_n_m : float
+        Drag that comes on top while the rotor coasts. [N m]
+    added_kg_m2 : float
+        Inertia that comes on top. [kg m²]
+    mount_factor : float
+        Stiffness of the mounts in proportion to its nominal. [1]
+    torque_limit_n_m : float or None
+        What the amplifier gives at most, when it gives less than it should. [N m]
+    gain_factor : float
+        Gain of the speed controller in proportion to its nominal. [1]
+    slip_n_m : float or None
+        Torque above which the belt slips. [N m]
+    loose_g_mm : float
+        Unbalance that comes at once in mid-run. [g mm]
+    shift_g_mm : float
+        Unbalance that creeps in after the first spin-up. [g mm]
+    doubled : float
+        Probability with which the head's tach counts a pulse twice. [1]
+    silent_below_rpm : float
+        Speed below which the head's tach falls silent in the stop. [rpm]
+    home_dead : float
+        1 when the home sensor never answers. [1]
+    early_rpm : float or None
+        Speed at which the positioner comes out, when it is too early. [rpm]
+    n2_factor : float
+        Flow of nitrogen in proportion to its nominal. [1]
+    di_factor : float
+        Flow of water in proportion to its nominal. [1]
     """
 
     cut_short_s: float = 0.0
@@ -71,6 +111,26 @@ class Disturbances:
     clock_step_s: float = 0.0
     lost_blocks: float = 0.0
     stuck_sensor: float = 0.0
+    frozen: float = 0.0
+    spike_k: float = 0.0
+    vibration_factor: float = 1.0
+    dry_speed_factor: float = 1.0
+    rub_n_m: float = 0.0
+    windage_factor: float = 1.0
+    brake_n_m: float = 0.0
+    added_kg_m2: float = 0.0
+    mount_factor: float = 1.0
+    torque_limit_n_m: float | None = None
+    gain_factor: float = 1.0
+    slip_n_m: float | None = None
+    loose_g_mm: float = 0.0
+    shift_g_mm: float = 0.0
+    doubled: float = 0.0
+    silent_below_rpm: float = 0.0
+    home_dead: float = 0.0
+    early_rpm: float | None = None
+    n2_factor: float = 1.0
+    di_factor: float = 1.0
 
 
 _SIZES: dict[FaultKind, tuple[str, float, float]] = {
@@ -95,10 +155,36 @@ _SIZES: dict[FaultKind, tuple[str, float, float]] = {
     FaultKind.CLOCK_STEP: ("clock_step_s", -600.0, 86400.0),
     FaultKind.LOST_BLOCKS: ("lost_blocks", 1.0, 10000.0),
     FaultKind.STUCK_SENSOR: ("stuck_sensor", 0.0, 0.0),
+    FaultKind.FROZEN_SENSOR: ("frozen", 0.0, 0.0),
+    FaultKind.SPIKE: ("spike_k", -200.0, 200.0),
+    FaultKind.VIBRATION_SCALE: ("vibration_factor", 0.01, 100.0),
+    FaultKind.WRONG_RECIPE: ("dry_speed_factor", 0.2, 2.0),
+    FaultKind.SEAL_RUB: ("rub_n_m", 0.0, 2.0),
+    FaultKind.WINDAGE: ("windage_factor", 0.1, 5.0),
+    FaultKind.BRAKE_DRAG: ("brake_n_m", 0.0, 20.0),
+    FaultKind.ADDED_INERTIA: ("added_kg_m2", 0.0, 1.0),
+    FaultKind.SOFT_MOUNTS: ("mount_factor", 0.05, 20.0),
+    FaultKind.WEAK_DRIVE: ("torque_limit_n_m", 0.05, 100.0),
+    FaultKind.LOW_GAIN: ("gain_factor", 0.05, 2.0),
+    FaultKind.BELT_SLIP: ("slip_n_m", 0.05, 100.0),
+    FaultKind.LOOSE_WEIGHT: ("loose_g_mm", 0.0, 20000.0),
+    FaultKind.WAFER_SHIFT: ("shift_g_mm", 0.0, 20000.0),
+    FaultKind.DOUBLE_PULSES: ("doubled", 0.0, 1.0),
+    FaultKind.TACH_DIES: ("silent_below_rpm", 0.0, 3000.0),
+    FaultKind.HOME_SENSOR_DEAD: ("home_dead", 0.0, 0.0),
+    FaultKind.EARLY_POSITIONER: ("early_rpm", 1.0, 1000.0),
+    FaultKind.NITROGEN_LOW: ("n2_factor", 0.05, 2.0),
+    FaultKind.WATER_PINCHED: ("di_factor", 0.05, 2.0),
 }
 """Field of ``Disturbances`` and smallest and largest size; no field for wear, no size for flags."""
 
-_FLAGS = {FaultKind.HEATER_DEAD, FaultKind.SWAPPED_CHANNELS, FaultKind.STUCK_SENSOR}
+_FLAGS = {
+    FaultKind.HEATER_DEAD,
+    FaultKind.SWAPPED_CHANNELS,
+    FaultKind.STUCK_SENSOR,
+    FaultKind.FROZEN_SENSOR,
+    FaultKind.HOME_SENSOR_DEAD,
+}
 
 
 def disturbances(faults: Iterable[Fault]) -> Disturbances:

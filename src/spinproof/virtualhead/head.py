@@ -6,8 +6,8 @@ from random import Random
 from spinproof.model.errors import DocumentError
 from spinproof.model.head import HeadSpec
 from spinproof.model.program import Program
-from spinproof.model.recipe import Recipe
-from spinproof.model.registers import SAMPLES_PER_BLOCK
+from spinproof.model.recipe import Recipe, StepKind
+from spinproof.model.registers import SAMPLES_PER_BLOCK, STEP_STOPPING
 from spinproof.physics.load_balance import unbalance_of
 from spinproof.physics.rotor import RAD_PER_S_PER_RPM
 from spinproof.virtualhead.as_built import as_built, drive_scale
@@ -39,6 +39,10 @@ PAUSE_S = 30
 """What the device's clock goes on between two runs. [s]"""
 TORQUE_RIPPLE_N_M = 0.02
 """Standard deviation of the motor torque from sample to sample. [N m]"""
+RUB_MM_S_PER_N_M = 6.0
+"""Broad-band vibration of a rubbing seal per torque of the rub. [mm/s/(N m)]"""
+FAST_RPM, CREEP_S = 600.0, 30.0
+"""Speed from which a loose load creeps, and for how long. [rpm, s]"""
 TACH_JITTER_S = 8e-6
 OPTICAL_JITTER_S = 3e-6
 
@@ -61,14 +65,18 @@ class Run:
         self._clock = Clock(head.clock_us)
         self._ticks = 0
         self.plant = _plant(head, program, wrong, self._rng)
-        self.controller = Controller(self.plant, spec, program.recipe, wrong)
+        recipe = _executed(program.recipe, wrong.dry_speed_factor)
+        self.controller = Controller(self.plant, spec, recipe, wrong)
         self.stand_tach = _stand_tach(head, self.plant.tach, wrong)
         unbalance = ROTOR_UNBALANCE_G_MM + 1e6 * abs(unbalance_of(program.load, spec)[0])
+        floor = Vibration.FLOOR_MM_S + RUB_MM_S_PER_N_M * wrong.rub_n_m
         self.independent = Independent(
             PulseCounter(
                 1.0, OPTICAL_JITTER_S, count=head.optical_count, edge_us=head.optical_edge_us
             ),
-            Vibration(spec, unbalance + wrong.unbalance_g_mm),
+            Vibration(
+                spec, unbalance + wrong.unbalance_g_mm, mounts=wrong.mount_factor, floor_mm_s=floor
+            ),
         )
         self._counters = tuple(
             dict.fromkeys((self.plant.tach, self.stand_tach, self.independent.optical))
@@ -76,6 +84,8 @@ class Run:
         self.hold_up = HoldUp()
         seen = head.neighbour_sees() if wrong.swapped else self.independent
         self._sensors = Sensors(self.plant, self.controller, self.stand_tach, seen, self._rng)
+        self._sensors.vibration_factor = wrong.vibration_factor
+        self._creeping_from: float | None = None
         self._mid_s = _middle(program.recipe)
         self._is_past_middle = False
         self._lost_ticks = int(wrong.lost_blocks) * SAMPLES_PER_BLOCK * STEPS_PER_SAMPLE
@@ -124,7 +134,7 @@ class Run:
         if plant.positioner.commanded:
             plant.positioner.advance(h, rotor)
         if not plant.positioner.is_out:
-            rotor.advance(h, drive.torque + ripple if drive.enabled else 0.0)
+            rotor.advance(h, self._torque(ripple))
         self._ticks += 1
         now, speed = self._ticks * STEP_S, rotor.speed
         if speed or before:
@@ -133,6 +143,14 @@ class Run:
         plant.water.advance(h)
         plant.nitrogen.advance(h)
         plant.seal.advance(h)
+
+    def _torque(self, ripple: float) -> float:
+        """Give the torque that reaches the rotor."""
+        drive, slip = self.plant.drive, self._wrong.slip_n_m
+        if not drive.enabled:
+            return -self._wrong.brake_n_m
+        torque = drive.torque if slip is None else min(max(drive.torque, -slip), slip)
+        return torque + ripple
 
     def _advance_slow_ones(self) -> None:
         plant, h = self.plant, STEPS_PER_SAMPLE * STEP_S
@@ -153,7 +171,24 @@ class Run:
         if now >= self._mid_s and not self._is_past_middle:
             self._is_past_middle = True
             self._sensors.is_stuck = bool(wrong.stuck_sensor)
+            self._sensors.is_frozen = bool(wrong.frozen)
+            self._sensors.spike_k = wrong.spike_k
+            self.independent.vibration.add_unbalance(wrong.loose_g_mm)
             self._clock.jump(wrong.clock_step_s)
+        if wrong.shift_g_mm:
+            self._creep(wrong.shift_g_mm)
+        if wrong.silent_below_rpm and self.controller.step == STEP_STOPPING:
+            self.plant.tach.lowest_speed = max(
+                self.plant.tach.lowest_speed, wrong.silent_below_rpm * RAD_PER_S_PER_RPM
+            )
+
+    def _creep(self, g_mm: float) -> None:
+        """Let the load creep from the first time that it turns fast."""
+        fast = self.plant.rotor.speed > FAST_RPM * RAD_PER_S_PER_RPM
+        if self._creeping_from is None and fast:
+            self._creeping_from = self.now
+        if self._creeping_from is not None and self.now < self._creeping_from + CREEP_S:
+            self.independent.vibration.add_unbalance(g_mm * STEPS_PER_SAMPLE * STEP_S / CREEP_S)
 
 
 class VirtualHead:
@@ -241,17 +276,25 @@ def _plant(head: VirtualHead, program: Program, wrong: Disturbances, rng: Random
     spec = as_built(head.spec, rng)
     gap = NOMINAL_GAP_MM + head.wear.gap_mm if wrong.tach_gap_mm is None else wrong.tach_gap_mm
     drag = spec.coulomb_torque_n_m * wrong.drag_factor * head.wear.drag_factor
+    n2 = spec.model_copy(update={"n2_flow_slm": spec.n2_flow_slm * wrong.n2_factor})
+    di = spec.model_copy(update={"di_flow_lpm": spec.di_flow_lpm * wrong.di_factor})
     return Plant(
         rotor=Rotor(
-            loaded_inertia(spec, program.load),
-            drag,
+            loaded_inertia(spec, program.load) + wrong.added_kg_m2,
+            drag + wrong.rub_n_m,
             spec.viscous_drag_n_m_s,
-            spec.quadratic_drag_n_m_s2,
+            spec.quadratic_drag_n_m_s2 * wrong.windage_factor,
         ),
-        drive=Drive(spec, drive_scale(spec) * wrong.speed_scale, wrong.overshoot_percent),
-        positioner=Positioner(spec.index_enable_rpm),
-        water=Water(spec, wrong.rinse_close_s),
-        nitrogen=Nitrogen(spec, 1.0 - wrong.heater_dead),
+        drive=Drive(
+            spec,
+            drive_scale(spec) * wrong.speed_scale,
+            wrong.overshoot_percent,
+            gain=wrong.gain_factor,
+            limit=wrong.torque_limit_n_m,
+        ),
+        positioner=Positioner(spec.index_enable_rpm, sensor=not wrong.home_dead),
+        water=Water(di, wrong.rinse_close_s),
+        nitrogen=Nitrogen(n2, 1.0 - wrong.heater_dead),
         seal=Seal(spec, wrong.seal_loss_percent, wrong.vent_s),
         door=Door(),
         tach=PulseCounter(
@@ -259,6 +302,7 @@ def _plant(head: VirtualHead, program: Program, wrong: Disturbances, rng: Random
             TACH_JITTER_S,
             lowest_speed=lowest_readable_speed(gap),
             dropout=wrong.dropout,
+            doubled=wrong.doubled,
             count=head.tach_count,
             edge_us=head.tach_edge_us,
         ),
@@ -270,6 +314,19 @@ def _stand_tach(head: VirtualHead, tach: PulseCounter, wrong: Disturbances) -> P
     if wrong.pulse_factor == 1.0:
         return tach
     return tach.with_pulses(head.spec.tach_pulses_per_rev * wrong.pulse_factor)
+
+
+def _executed(recipe: Recipe, factor: float) -> Recipe:
+    """Give the recipe that the controller really executes."""
+    if factor == 1.0:
+        return recipe
+    steps = tuple(
+        step.model_copy(update={"speed_rpm": step.speed_rpm * factor})
+        if step.kind is StepKind.DRY
+        else step
+        for step in recipe.steps
+    )
+    return recipe.model_copy(update={"steps": steps})
 
 
 def _middle(recipe: Recipe) -> float:

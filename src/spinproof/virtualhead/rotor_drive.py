@@ -80,6 +80,10 @@ class Drive:
         True speed in proportion to the speed that the drive believes. [1]
     overshoot_percent : float
         By how much the reference overshoots an acceleration. [%]
+    gain : float
+        Gain of the controller in proportion to its nominal. [1]
+    limit : float, optional
+        Torque of a weak amplifier, instead of the head's. [N m]
     """
 
     FEED_FORWARD = 0.9
@@ -91,9 +95,18 @@ class Drive:
     RETURN_S = 1.5
     """Time constant with which an overshot reference comes back. [s]"""
 
-    def __init__(self, spec: HeadSpec, speed_scale: float, overshoot_percent: float) -> None:
+    def __init__(
+        self,
+        spec: HeadSpec,
+        speed_scale: float,
+        overshoot_percent: float,
+        *,
+        gain: float = 1.0,
+        limit: float | None = None,
+    ) -> None:
         self._inertia = spec.inertia_kg_m2
-        self._limit = spec.motor_torque_limit_n_m
+        self._gain = gain
+        self._limit = spec.motor_torque_limit_n_m if limit is None else limit
         self._scale = speed_scale
         self._excess = 1 + overshoot_percent / 100
         self._integral = 0.0
@@ -133,10 +146,11 @@ class Drive:
         slope = self._move_reference(h)
         error = self.reference - self.measured
         J = self._inertia
-        wanted = J * (self.FEED_FORWARD * slope + self.BANDWIDTH * error) + self._integral
+        gain = self._gain * self.BANDWIDTH
+        wanted = J * (self.FEED_FORWARD * slope + gain * error) + self._integral
         self.torque = min(max(wanted, -self._limit), self._limit)
         if self.torque == wanted:
-            self._integral += J * self.INTEGRAL * error * h
+            self._integral += self._gain * J * self.INTEGRAL * error * h
 
     def _move_reference(self, h: float) -> float:
         """Move the reference towards its goal and give its slope in rad/s²."""
@@ -158,6 +172,8 @@ class Positioner:
     ----------
     index_enable_rpm : float
         Speed below which it may come out. [rpm]
+    sensor : bool
+        Whether the sensor of the home position answers.
     """
 
     STROKE_S = 0.3
@@ -167,11 +183,17 @@ class Positioner:
     CATCH = 1.0
     """Highest speed at which its detent catches the rotor. [rad/s]"""
 
-    def __init__(self, index_enable_rpm: float) -> None:
+    def __init__(self, index_enable_rpm: float, *, sensor: bool = True) -> None:
+        self._sensor = sensor
         self._drag_speed = 0.9 * index_enable_rpm * RAD_PER_S_PER_RPM
         self._stroke = 0.0
         self.commanded = False
-        self.is_home = False
+        self._is_caught = False
+
+    @property
+    def is_home(self) -> bool:
+        """Whether its sensor says that the rotor is held at 12 o'clock."""
+        return self._is_caught and self._sensor
 
     @property
     def is_out(self) -> bool:
@@ -183,13 +205,13 @@ class Positioner:
         if not self.is_out:
             self._stroke += h
             return
-        if self.is_home:
+        if self._is_caught:
             return
         speed, left = rotor.speed, self.angle_left(rotor)
         if left <= speed * h and speed <= self.CATCH:
             rotor.angle += left
             rotor.speed = 0.0
-            self.is_home = True
+            self._is_caught = True
             return
         allowed = min(self._drag_speed, math.sqrt(2 * self.GRIP * left))
         step = self.GRIP * h

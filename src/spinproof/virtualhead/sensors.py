@@ -28,6 +28,10 @@ class Vibration:
         The head, with its rotor's mass.
     unbalance_g_mm : float
         Unbalance of rotor and load together. [g mm]
+    mounts : float
+        Stiffness of the mounts in proportion to its nominal. [1]
+    floor_mm_s : float, optional
+        What is there beside the unbalance. [mm/s]
     """
 
     MOUNT_RPM = 190.0
@@ -41,17 +45,31 @@ class Vibration:
     AVERAGING_S = 0.5
     """Time constant of the sensor. [s]"""
 
-    def __init__(self, spec: HeadSpec, unbalance_g_mm: float) -> None:
-        self._peak = 1e-3 * unbalance_g_mm / (self.MASS_RATIO * spec.rotor_mass_kg)
-        self._natural = self.MOUNT_RPM * RAD_PER_S_PER_RPM
+    def __init__(
+        self,
+        spec: HeadSpec,
+        unbalance_g_mm: float,
+        *,
+        mounts: float = 1.0,
+        floor_mm_s: float | None = None,
+    ) -> None:
+        self._per_g_mm = 1e-3 / (self.MASS_RATIO * spec.rotor_mass_kg)
+        self._peak = self._per_g_mm * unbalance_g_mm
+        self._natural = self.MOUNT_RPM * RAD_PER_S_PER_RPM * mounts**0.5
+        self._floor = self.FLOOR_MM_S if floor_mm_s is None else floor_mm_s
         self.shown_mm_s = self.FLOOR_MM_S
+
+    def add_unbalance(self, g_mm: float) -> None:
+        """Add unbalance in line with what is there."""
+        self._peak += self._per_g_mm * g_mm
 
     def advance(self, h: float, speed: float) -> None:
         """Move on by ``h`` seconds at this speed."""
         n, z = self._natural, self.DAMPING
         dynamic = ((n * n - speed * speed) ** 2 + (2 * z * n * speed) ** 2) ** 0.5
         severity = self._peak * speed**3 / (1.4142135623730951 * dynamic)
-        total = (severity * severity + self.FLOOR_MM_S**2) ** 0.5
+        broad = self._floor if speed > 0.0 else self.FLOOR_MM_S
+        total = (severity * severity + broad * broad) ** 0.5
         self.shown_mm_s += (total - self.shown_mm_s) * (h / self.AVERAGING_S)
 
 
@@ -105,11 +123,17 @@ class Sensors:
         self._slow = (0, 0, 0)
         self.is_stuck = False
         """Whether the nitrogen temperature has fallen silent."""
+        self.is_frozen = False
+        """Whether it repeats its last reading."""
+        self.spike_k = 0.0
+        """By how much its next reading jumps. [K]"""
+        self.vibration_factor = 1.0
+        """What the vibration channel shows, in proportion to the truth. [1]"""
 
     def sample(self, now: float, h: float) -> list[int]:
         """Read everything; ``h`` is the time since the last sample in seconds."""
         plant, seen, gauss = self._plant, self._independent, self._rng.gauss
-        water, vibration = plant.water, seen.vibration.shown_mm_s
+        water, vibration = plant.water, seen.vibration.shown_mm_s * self.vibration_factor
         shown = plant.drive.measured / RAD_PER_S_PER_RPM
         self._display_rpm += (shown - self._display_rpm) * min(h / self.DISPLAY_S, 1.0)
         if self._taken % self.SLOW_EVERY == 0:
@@ -143,7 +167,9 @@ class Sensors:
             _unsigned(100 / (OHM_M_PER_MOHM_CM * value) * (1 + gauss(0.0, 0.002)))
             for value in (water.drain, water.feed)
         )
-        temperature = _signed(10 * (self._plant.nitrogen.outlet_c + gauss(0.0, 0.08)))
+        celsius = self._plant.nitrogen.outlet_c + gauss(0.0, 0.08) + self.spike_k
+        temperature = self._slow[2] if self.is_frozen else _signed(10 * celsius)
+        self.spike_k = 0.0
         return drain, feed, MISSING_SIGNED & 0xFFFF if self.is_stuck else temperature
 
 

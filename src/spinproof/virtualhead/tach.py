@@ -59,6 +59,8 @@ class PulseCounter:
         Speed below which pulses are too small to count. [rad/s]
     dropout : float
         Probability with which a pulse is lost. [1]
+    doubled : float
+        Probability with which a pulse counts twice. [1]
     count : int
         Pulses counted before this run. [1]
     edge_us : int
@@ -72,13 +74,15 @@ class PulseCounter:
         *,
         lowest_speed: float = 0.0,
         dropout: float = 0.0,
+        doubled: float = 0.0,
         count: int = 0,
         edge_us: int = 0,
     ) -> None:
         self._per_rad = pulses_per_turn / (2 * math.pi)
         self._jitter = jitter_s
-        self._lowest = lowest_speed
+        self.lowest_speed = lowest_speed
         self._dropout = dropout
+        self._doubled = doubled
         self._passed = 0
         self.count = count
         self.edge_us = edge_us
@@ -92,8 +96,9 @@ class PulseCounter:
         return PulseCounter(
             pulses_per_turn,
             self._jitter,
-            lowest_speed=self._lowest,
+            lowest_speed=self.lowest_speed,
             dropout=self._dropout,
+            doubled=self._doubled,
             count=self.count,
             edge_us=self.edge_us,
         )
@@ -115,7 +120,7 @@ class PulseCounter:
         if fresh <= 0:
             return
         self._passed = reached
-        if speed < self._lowest:
+        if speed < self.lowest_speed:
             return
         if self._dropout:
             kept = [k for k in range(fresh) if rng.random() >= self._dropout]
@@ -125,7 +130,10 @@ class PulseCounter:
             fresh = len(kept)
         back = (place - reached) / self._per_rad
         early = _time_back(back, speed, (speed - speed_before) / h)
-        self._register(now - early + rng.gauss(0.0, self._jitter), now, fresh, clock)
+        moment = now - early + rng.gauss(0.0, self._jitter)
+        self._register(moment, now, fresh, clock)
+        if self._doubled and rng.random() < self._doubled:
+            self._register(moment + 0.1 * min(self.interval, 0.01), now, 1, clock)
 
     def _register(self, moment: float, now: float, fresh: int, clock: Clock) -> None:
         moment = min(moment, now)
