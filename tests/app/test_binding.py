@@ -331,6 +331,11 @@ def test_a_proof_of_exactly_this_map_opens_the_gate_and_a_later_refusal_closes_i
         demand_binding(reading, HEAD, real_stand)
 
 
+def test_streams_without_a_stand_need_a_proof_too(shop):
+    with shop.ledger.reading() as reading, pytest.raises(GateClosedError, match="nobody has"):
+        demand_binding(reading, HEAD, None)
+
+
 def test_a_simulated_stand_needs_no_proof(shop, bench, address):
     with shop.ledger.reading() as reading:
         demand_binding(reading, HEAD, address)

@@ -103,6 +103,7 @@ def bind_by_run(
             head=setup.head,
             load=empty,
             channels=setup.channels,
+            keys=bench.home.keys,
         )
         with _fast_streams(bench, setup.channels) as (fast_before, fast_during):
             trace = record(order, address, Path(folder), Path(folder), program=program, pace=pace)
@@ -236,7 +237,7 @@ def present_binding(
     return proofs[-1] if proofs else None
 
 
-def demand_binding(reading: ShopReading, head: str, address: StandAddress) -> None:
+def demand_binding(reading: ShopReading, head: str, address: StandAddress | None) -> None:
     """Refuse a run on a real stand whose channel map has no binding proof that holds.
 
     Parameters
@@ -245,7 +246,7 @@ def demand_binding(reading: ShopReading, head: str, address: StandAddress) -> No
         The records.
     head : str
         The head that is to run.
-    address : StandAddress
+    address : StandAddress or None
         The stand; a simulated one needs no proof, for its two heads are one program.
 
     Raises
@@ -257,9 +258,10 @@ def demand_binding(reading: ShopReading, head: str, address: StandAddress) -> No
     proof = present_binding(reading, head, channels)
     if proof is not None and proof.holds:
         return
-    with ModbusStand(address.host, address.port, channels) as stand:
-        if stand.simulated:
-            return
+    if address is not None:
+        with ModbusStand(address.host, address.port, channels) as stand:
+            if stand.simulated:
+                return
     raise GateClosedError(
         "nobody has shown yet that the channels of this map move with this head"
         if proof is None

@@ -164,6 +164,7 @@ def _record(
         load=load,
         channels=setup.channels,
         configuration=entry.configuration,
+        keys=station.home.keys,
     )
     program = None
     if station.simulated_start:
