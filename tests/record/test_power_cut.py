@@ -25,7 +25,7 @@ from spinproof.record.trace_file import read_trace, seal_journal
 
 BLOCKS = 8
 SECTOR = 512
-VARIANTS = 10
+VARIANTS = 6
 """Ways in which the later writes may have come out, tried at each cut."""
 
 
@@ -215,5 +215,5 @@ def test_a_power_cut_loses_nothing_flushed_and_nothing_comes_back_changed(
             assert found == sorted(set(found))
             assert flushed <= set(found) <= set(range(BLOCKS * 500))
             states += 1
-    assert states > 400
+    assert states > 250
     assert flushed_most == BLOCKS * 500

@@ -184,9 +184,10 @@ def _slow_signals(placed: _Placed, journal: Journal) -> tuple[dict[str, Signal],
         time_ns[before - 1] = 0  # what was told last before the run still held when it began
     counts = np.concatenate(rows)
     in_run = time_ns >= 0
+    time_s = time_ns[in_run] / 1e9
     signals, missing = {}, []
     for channel, column in zip(placed.spec.channels, counts[in_run].T, strict=True):
-        signals[channel.name], none = _signal(channel, time_ns[in_run] / 1e9, column)
+        signals[channel.name], none = _signal(channel, time_s, column)
         missing += none
     return signals, missing
 
@@ -203,9 +204,9 @@ def _signal(
 ) -> tuple[Signal, list[Incident]]:
     kind = count_type(channel)
     usable = fits(counts, kind)
+    if usable.all():  # the channels of a stream then share their times
+        return Signal(channel, time_s, counts.astype(kind)), []
     signal = Signal(channel, time_s[usable], counts[usable].astype(kind))
-    if usable.all():
-        return signal, []
     missing = int(np.count_nonzero(~usable))
     first_s = float(time_s[int(np.argmin(usable))])
     text = f"missing readings in {channel.name}: {missing}"

@@ -332,13 +332,14 @@ def _write_aside(
 
 
 def _table(signals: Mapping[str, Signal], clock: Clock | None) -> pa.Table:
-    times = {name: _nanoseconds(signal.time_s) for name, signal in signals.items()}
+    # channels of a stream share their times: each is rounded and sorted once
+    times = {id(signal.time_s): _nanoseconds(signal.time_s) for signal in signals.values()}
     rows = np.unique(np.concatenate([np.empty(0, np.int64), *times.values()]))
     columns = {TIME_COLUMN: pa.array(rows)}
     if clock is not None:
         columns[CLOCK_COLUMN] = _column(rows, _nanoseconds(clock[0]), clock[1])
     for name, signal in signals.items():
-        columns[name] = _column(rows, times[name], signal.counts)
+        columns[name] = _column(rows, times[id(signal.time_s)], signal.counts)
     return pa.table(columns)
 
 
