@@ -70,8 +70,8 @@ def test_the_next_run_stands_there_as_it_is_entered(client: httpx.Client):
     text = words(client.get(PAGE))
 
     assert "Enter planned run 1 of 4 at the controller of head L." in text
-    assert "1 rinse starts at the command 45 450" in text
-    assert "3 fast dry starts at the command 120 1750" in text
+    assert "1 rinse 45 450 starts at the command" in text
+    assert "3 fast dry 120 1750 starts at the command" in text
     assert f"{PLAN.runs[0].load.wafer_count} wafers" in text
     assert PLAN.restart_rule in text.replace("&#39;", "'")
 

@@ -7,6 +7,7 @@ import numpy as np
 from spinproof.app.live_bands import SHOWN, BandWatch, Expectation, Floats
 from spinproof.app.views import LiveTrace
 from spinproof.app.watching import KEPT_S
+from spinproof.figures.units import printed_unit
 from spinproof.model.channel import Role
 from spinproof.model.handover import Series
 from spinproof.model.limit import LimitSet
@@ -54,7 +55,7 @@ class TraceWatch:
 
     def _trace(self, role: Role, name: str, unit: str, time_s: Floats, values: Floats) -> LiveTrace:
         low, high = self._expected.band(role, time_s)
-        watch = self._watches.setdefault(name, BandWatch(name, unit))
+        watch = self._watches.setdefault(name, BandWatch(name, printed_unit(unit)))
         watch.follow(time_s, values, low, high)
         late = time_s > (time_s[-1] - KEPT_S if time_s.size else 0.0)
         return LiveTrace(

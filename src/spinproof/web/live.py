@@ -24,7 +24,7 @@ from spinproof.web.faults import fault_of
 from spinproof.web.forms import blank
 from spinproof.web.rendering import render
 from spinproof.web.shop import Shop
-from spinproof.web.wording import reading
+from spinproof.web.wording import reading, unit
 
 router = APIRouter()
 
@@ -88,5 +88,7 @@ async def follow(request: Request, shop: Shop, head: Head) -> AsyncIterator[Serv
 def document_of(now: LiveView) -> dict[str, Any]:
     """Give a moment of a recording as plain JSON types, with its readings in words."""
     document = asdict(now)
+    for trace in document["traces"]:
+        trace["unit"] = unit(trace["unit"])
     document["readings"] = [{"name": shown.name, "text": reading(shown)} for shown in now.readings]
     return document

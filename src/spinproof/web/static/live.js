@@ -12,10 +12,14 @@
   let words = document.getElementById("words").textContent;
 
   // One chart for each trace: what is expected lies as a band behind what was read.
-  function chartOf(trace) {
+  function panelOf(trace) {
     const canvas = make("div", { role: "img", "aria-label": `${trace.name} in ${trace.unit} over the last two minutes, with its expected band; what leaves the band is said in words above` });
-    const panel = make("div", { class: "panel" }, make("h3", {}, `${trace.name} (${trace.unit}), last 120 s`, expectedKey()), canvas);
-    rolling.append(panel);
+    const key = make("span", { class: "key" }, make("span", { class: "expected" }), "expected");
+    rolling.append(make("div", { class: "panel" }, make("h3", {}, `${trace.name}, ${trace.unit}, last 120 s`, key), canvas));
+    return canvas;
+  }
+
+  function chartOf(trace, canvas) {
     const options = chartOptions({ width: canvas.clientWidth, height: 190, unit: trace.unit, names: [trace.name], steps: [], events: [] });
     options.scales = {
       x: { time: false, range: (_, low, high) => [Math.max(0, (high || 0) - WINDOW_S), Math.max(WINDOW_S, high || 0)] },
@@ -23,13 +27,8 @@
     };
     const edge = { stroke: colour("edge"), width: 1, dash: [2, 4], points: { show: false }, spanGaps: false };
     options.series.splice(1, 0, { label: "highest expected", ...edge }, { label: "lowest expected", ...edge });
-    options.bands = [{ series: [1, 2], fill: colour("band") }];
+    options.bands = [{ series: [1, 2], fill: colour("line") }];
     return new uPlot(options, data(trace), canvas);
-  }
-
-  function expectedKey() {
-    const key = make("span", { class: "key" }, make("span", { class: "expected" }), "expected");
-    return key;
   }
 
   const data = (trace) => [trace.time, trace.high, trace.low, trace.values];
@@ -38,19 +37,21 @@
     for (const chart of charts.values()) chart.destroy();
     charts = new Map();
     rolling.replaceChildren();
-    for (const [key, trace] of kept) charts.set(key, chartOf(trace));
+    const speedFirst = [...kept].sort(([one], [other]) => other.startsWith("speed ") - one.startsWith("speed "));
+    const placed = speedFirst.map(([key, trace]) => [key, trace, panelOf(trace)]);
+    for (const [key, trace, canvas] of placed) charts.set(key, chartOf(trace, canvas));
   }
 
   function keep(traces, fresh) {
-    if (fresh) { kept = new Map(); draw(); }
+    if (fresh) kept = new Map();
     for (const now of traces) {
       if (!kept.has(now.key)) kept.set(now.key, { name: now.name, unit: now.unit, time: [], values: [], low: [], high: [] });
       const trace = kept.get(now.key);
       trace.time.push(...now.time_s); trace.values.push(...now.values); trace.low.push(...now.low); trace.high.push(...now.high);
       const first = trace.time.findIndex((at) => at >= trace.time[trace.time.length - 1] - WINDOW_S - 1);
       for (const list of [trace.time, trace.values, trace.low, trace.high]) list.splice(0, first);
-      if (!charts.has(now.key)) charts.set(now.key, chartOf(trace));
     }
+    if (kept.size !== charts.size || [...kept.keys()].some((key) => !charts.has(key))) draw();
     if (dirty || !traces.length) return;
     dirty = true;  // many messages may come before the next frame: drawn once
     requestAnimationFrame((at) => {
