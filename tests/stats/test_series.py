@@ -15,7 +15,9 @@ from spinproof.stats.charts import (
 )
 from spinproof.stats.drift import (
     change_point,
+    discounted,
     false_discoveries,
+    likeness_of,
     trend_of,
 )
 
@@ -70,6 +72,8 @@ def test_a_constant_series_has_no_trend_and_no_spread():
         (trend_of, ([1.0, 2.0, 3.0],)),
         (change_point, ([1.0, 2.0, float("inf"), 3.0],)),
         (false_discoveries, ([1.2],)),
+        (discounted, (0.5, 1.0)),
+        (likeness_of, ([1.0, -1.0],)),
     ],
 )
 def test_what_is_no_series_is_refused(law, inputs):
@@ -82,3 +86,33 @@ def test_a_change_is_found_where_it_began():
 
     assert cumulative_sums(values, 0.0, 0.5, 4.0).since == 12
     assert change_point(values).first_after == 12
+
+
+def first_order(count, phi, rng):
+    x = rng.standard_normal(count)
+    for i in range(1, count):
+        x[i] = phi * x[i - 1] + np.sqrt(1 - phi**2) * x[i]
+    return x
+
+
+def test_neighbours_that_resemble_one_another_are_seen_and_discounted():
+    rng = np.random.default_rng(8)
+    seen = [likeness_of(x - x.mean()) for x in (first_order(60, 0.5, rng) for _ in range(200))]
+    alone = [likeness_of(x - x.mean()) for x in (first_order(60, 0.0, rng) for _ in range(200))]
+
+    assert np.mean(seen) == pytest.approx(0.5, abs=0.06)
+    assert np.mean([r > 0 for r in alone]) < 0.3
+    assert likeness_of(np.zeros(9)) == 0
+    assert discounted(0.001, 0.5) > 0.05 > discounted(0.001, 0.1)
+
+
+def test_a_discounted_trend_keeps_its_chance_on_correlated_series():
+    rng, plain, held = np.random.default_rng(9), 0, 0
+    for _ in range(400):
+        x = first_order(50, 0.4, rng)
+        chance = trend_of(x).chance
+        plain += chance <= 0.05
+        held += discounted(chance, likeness_of(x - x.mean())) <= 0.05
+    # a chance of 5 % gives 20 of 400; 33 or more come by chance once in 180 such tests
+    assert plain > 50
+    assert held <= 32

@@ -155,8 +155,8 @@ def _likeness(trend: SeriesTrend, count: int) -> str:
     if abs(trend.likeness) <= 2 / sqrt(count):
         return ""
     return (
-        f"Neighbouring runs resemble one another (correlation {trend.likeness:.2f}), which makes "
-        "the chance look smaller than it is."
+        f"Neighbouring runs resemble one another (correlation {trend.likeness:.2f}), which the "
+        "chance and the intervals allow for."
     )
 
 

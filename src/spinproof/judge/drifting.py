@@ -22,7 +22,7 @@ from spinproof.model.series import (
 )
 from spinproof.stats.charts import centre_of, ewma_chart
 from spinproof.stats.creep import Creep, creep_of
-from spinproof.stats.drift import Trend, false_discoveries, trend_of
+from spinproof.stats.drift import Trend, discounted, false_discoveries, likeness_of, trend_of
 from spinproof.stats.onset import Onset, onset_of
 from spinproof.stats.outliers import outliers_of
 
@@ -86,7 +86,8 @@ def drift_of(
     Notes
     -----
     A trend by ranks stands when the share of false discoveries over all metrics is held at 5 %;
-    what protects people at the door is judged alone at 5 %. Single runs that stand out are told by
+    what protects people at the door is judged alone at 5 %. Neighbouring runs that resemble one
+    another make a trend's chance larger. Single runs that stand out are told by
     a limit that holds the chance of one or more false ones in all series together at 5 %. The
     intervals of a creep's slope and of the run at which it reaches its limit weigh every beginning
     that the series leaves possible.
@@ -99,7 +100,7 @@ def drift_of(
     """
     gathered = _gathered(runs)
     charted = [(g, _compare(g)) for g in gathered]
-    trends = [trend_of(c.left_over) if len(c.left_over) >= FEWEST else None for _, c in charted]
+    trends = [_trend(c) if len(c.left_over) >= FEWEST else None for _, c in charted]
     family = [i for i, t in enumerate(trends) if t is not None and gathered[i].key[0] not in ALONE]
     chances = [t.chance for i in family if (t := trends[i]) is not None]
     stands = dict(zip(family, false_discoveries(chances, SHARE), strict=True))
@@ -141,6 +142,15 @@ def _gathered(runs: Sequence[SeenRun]) -> list[_Gathered]:
             one.metrics.append(metric)
             one.values.append(metric.value)
     return [g for g in found.values() if not _is_said_again(g, found)]
+
+
+def _trend(c: Comparable) -> Trend:
+    """Give the trend by ranks; its chance allows for the likeness of neighbours."""
+    trend = trend_of(c.left_over)
+    if trend.chance > SHARE:
+        return trend
+    flat = _flat(c, onset_of(c.left_over))
+    return replace(trend, chance=discounted(trend.chance, likeness_of(flat - flat.mean())))
 
 
 def _is_said_again(one: _Gathered, found: dict[Key, _Gathered]) -> bool:

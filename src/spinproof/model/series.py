@@ -55,8 +55,7 @@ class SeriesTrend:
     shift: float | None
     """Height, when it moved at once and then held; None for a creep. [unit of the metric]"""
     likeness: float
-    """Correlation of neighbours once the trend is taken out; a high one makes the chance look
-    smaller than it is. [1]"""
+    """Correlation of neighbours once the trend is taken out; the chance allows for it. [1]"""
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.stats import t as student
 
+from spinproof.stats.drift import likeness_of
 from spinproof.stats.onset import FEWEST_ON_A_SIDE
 from spinproof.stats.robust_fit import robust_fit
 from spinproof.stats.validity import require
@@ -169,8 +170,4 @@ def _drawn_in(x: Floats, shape: Floats) -> tuple[Floats, float]:
     fit = robust_fit(x, shape[:, None])
     scatter = float(np.median(np.abs(fit.residuals))) / 0.6745
     drawn = np.clip(fit.residuals, -FAR * scatter, FAR * scatter) if scatter > 0 else fit.residuals
-    power = float(drawn @ drawn)
-    likeness = float(drawn[1:] @ drawn[:-1]) / power if power > 0 else 0.0
-    likeness += (2 + 4 * likeness) / x.size
-    clear = likeness > 1 / np.sqrt(x.size)
-    return fit.fitted + drawn, min(likeness, 0.9) if clear else 0.0
+    return fit.fitted + drawn, likeness_of(drawn)
