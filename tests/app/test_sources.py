@@ -122,10 +122,15 @@ def test_any_name_survives_being_written(name):
     assert parse_document(map_text(a_map(spec)), ChannelMap, "written") == a_map(spec)
 
 
-def test_the_variables_of_a_server_come_with_type_unit_and_value():
+@pytest.fixture(scope="module")
+def nodes():
     with node_server(seal=101.5, bowl=21.0) as server:
         server.state_unit("seal", "kPa")
-        offer = look(Place(OfferKind.OPC_UA, server.url))
+        yield server
+
+
+def test_the_variables_of_a_server_come_with_type_unit_and_value(nodes):
+    offer = look(Place(OfferKind.OPC_UA, nodes.url))
 
     found = {item.name: item for item in offer.items}
     assert (found["seal"].value, found["seal"].unit, found["seal"].type) == (
@@ -139,12 +144,10 @@ def test_the_variables_of_a_server_come_with_type_unit_and_value():
     assert not draft.streams[0].is_regular
 
 
-def test_a_unit_of_another_quantity_is_refused_beside_the_servers():
-    with node_server(seal=101.5) as server:
-        server.state_unit("seal", "kPa")
-        seal = channel("seal", 0, node="ns=2;s=seal", kind=CountType.F64, unit="degC")
-        spec = stream([seal], SourceKind.OPC_UA, address=server.url, is_regular=False)
-        findings = listen_to_map(a_map(spec), seconds=0.5)
+def test_a_unit_of_another_quantity_is_refused_beside_the_servers(nodes):
+    seal = channel("seal", 0, node="ns=2;s=seal", kind=CountType.F64, unit="degC")
+    spec = stream([seal], SourceKind.OPC_UA, address=nodes.url, is_regular=False)
+    findings = listen_to_map(a_map(spec), seconds=0.5)
 
     assert texts(findings) == [
         '"seal" is in "kPa" by its server and in "degC" by the map: another quantity; '
