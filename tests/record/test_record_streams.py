@@ -30,6 +30,7 @@ from spinproof.record.fast_file import open_fast
 from spinproof.record.journal_reading import read_journal
 from spinproof.record.recorder import Pace, record_run
 from spinproof.record.recovery import recover_journals
+from spinproof.record.sources.source import Notice, NoticeKind
 from spinproof.record.stand import ModbusStand
 from spinproof.record.stream_block import StreamBlock
 from spinproof.record.streams_inbox import StreamInbox
@@ -257,6 +258,21 @@ def test_a_map_without_anything_live_is_refused_without_a_stand(tmp_path):
     with pytest.raises(DocumentError, match="nothing to record"):
         record(order, None, tmp_path, tmp_path)
     assert list(Path(tmp_path).iterdir()) == []
+
+
+def test_what_a_source_had_to_say_is_told_in_the_trace_at_its_time(tmp_path, journal):
+    source = Fed(FAST, live(FAST, 20))
+    first_ns = time.monotonic_ns() + 5_000_000_000
+    source.notices = (
+        Notice(NoticeKind.LOST, None, "the broker went away", first_ns, times=3),
+        Notice(NoticeKind.MISSING, "a axial", "the device says it has none", first_ns),
+    )
+    record_all(header_with(FAST), journal, [source])
+    trace = seal_journal(journal, tmp_path)
+    lost, missing = (i for i in trace.incidents if i.kind is IncidentKind.SOURCE)
+    assert (lost.text, lost.size) == ("accelerometer: the broker went away", 3)
+    assert (missing.channel, missing.size) == ("a axial", 1)
+    assert 4 < lost.time_s < 60
 
 
 def test_an_empty_block_is_nothing(journal):

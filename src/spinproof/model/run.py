@@ -68,6 +68,8 @@ class IncidentKind(StrEnum):
     """A channel had no reading, or one that is not a number; ``size`` is how many."""
     PULSES_REPAIRED = "pulses repaired"
     """A tach lost pulses or saw them twice; ``size`` is how many were put right by the judge."""
+    SOURCE = "source"
+    """What a source of a stream had to say, in its words; ``size`` is how often."""
     RATE = "rate"
     """A stream comes at another rate than the map says; ``size`` is the rate that came. [Hz]"""
     DISAGREEMENT = "disagreement"

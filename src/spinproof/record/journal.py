@@ -3,13 +3,14 @@
 import json
 import os
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO, Self, TypeVar
+from typing import Annotated, BinaryIO, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import Field
 
 from spinproof.files.canonical import canonical_json
 from spinproof.files.durable import storage_errors, sync_folder, write_all
@@ -56,10 +57,23 @@ class Opening(Noun):
     """How the stand packs its samples; absent when streams alone are recorded."""
 
 
+class SourceNotice(Noun):
+    """Something that a source of a stream had to say."""
+
+    stream: str
+    channel: str | None
+    text: str
+    first_ns: int
+    """Monotonic time of the host when it happened first. [ns]"""
+    times: int
+
+
 class Closing(Noun):
     """How the recording ended."""
 
     ending: Ending
+    notices: Annotated[tuple[SourceNotice, ...], Field(strict=False)] = ()
+    """What the sources of streams had to say."""
 
 
 class JournalWriter:
@@ -146,7 +160,7 @@ class JournalWriter:
         with self._lock:
             self._raise_failed_flush()
 
-    def close(self, ending: Ending, now_ns: int) -> None:
+    def close(self, ending: Ending, now_ns: int, notices: Sequence[SourceNotice] = ()) -> None:
         """Append the closing frame, flush, and close the file.
 
         Parameters
@@ -155,8 +169,10 @@ class JournalWriter:
             How the recording ended.
         now_ns : int
             Monotonic time. [ns]
+        notices : sequence of SourceNotice, optional
+            What the sources of streams had to say.
         """
-        closing = Closing(ending=ending)
+        closing = Closing(ending=ending, notices=tuple(notices))
         self._sync()  # once the closing frame is on the disk, all frames before it are
         self._append(FrameKind.CLOSING, canonical_json(closing.to_document()), now_ns)
         self._sync()

@@ -15,7 +15,7 @@ from spinproof.record.frames import (
     find_frames,
     next_frame,
 )
-from spinproof.record.journal import SYNC_NS, Closing, Opening, read_noun
+from spinproof.record.journal import SYNC_NS, Closing, Opening, SourceNotice, read_noun
 from spinproof.record.stream_block import StreamBlock
 from spinproof.record.streams import StreamEntry, parse_stream, stream_entry
 
@@ -41,6 +41,8 @@ class Journal:
         stay on the disk.
     ending : Ending or None
         How the recording ended, or None when the recorder died.
+    notices : tuple of SourceNotice
+        What the sources of streams had to say.
     left_out : int
         Bytes near the end that are no whole frame.
     """
@@ -51,6 +53,7 @@ class Journal:
     arrivals_ns: tuple[int, ...]
     entries: tuple[StreamEntry, ...]
     ending: Ending | None
+    notices: tuple[SourceNotice, ...]
     left_out: int
 
     def stream_payloads(self, entries: Iterable[StreamEntry]) -> Iterator[bytes]:
@@ -122,7 +125,7 @@ def read_journal(path: Path) -> Journal:
             where=f"{path}, offset 0",
             mend="Keep the file; without its first frame nobody knows which run it is.",
         )
-    if not _is_torn_tail(reading.ending, [frame for _, frame in tail], rest):
+    if not _is_torn_tail(reading.closing, [frame for _, frame in tail], rest):
         raise JournalError(
             f"a frame is damaged in the middle of the journal: {reading.frames} frames stand "
             f"before it and {len(tail)} behind it",
@@ -137,7 +140,8 @@ def read_journal(path: Path) -> Journal:
         blocks=tuple(frame.payload for frame in reading.blocks),
         arrivals_ns=tuple(frame.time_ns for frame in reading.blocks),
         entries=tuple(reading.entries),
-        ending=reading.ending,
+        ending=reading.closing.ending if reading.closing else None,
+        notices=reading.closing.notices if reading.closing else (),
         left_out=rest - sum(FRAME_HEAD_BYTES + len(frame.payload) for _, frame in tail),
     )
 
@@ -163,7 +167,7 @@ class _Reading:
 
     def __init__(self, path: Path) -> None:
         self.opening: Opening | None = None
-        self.ending: Ending | None = None
+        self.closing: Closing | None = None
         self.end = 0
         self.frames = 0
         self._path = path
@@ -180,8 +184,8 @@ class _Reading:
                 self.blocks.append(frame)
             case FrameKind.STREAM:
                 self.entries.append(stream_entry(frame.payload, frame.time_ns, place))
-            case FrameKind.CLOSING if self.ending is None:
-                self.ending = read_noun(frame, Closing, self._path).ending
+            case FrameKind.CLOSING if self.closing is None:
+                self.closing = read_noun(frame, Closing, self._path)
 
 
 def _behind(path: Path, start: int) -> list[tuple[int, Frame]]:
@@ -193,13 +197,13 @@ def _behind(path: Path, start: int) -> list[tuple[int, Frame]]:
             return find_frames(data, start)
 
 
-def _is_torn_tail(ending: Ending | None, tail: list[Frame], rest: int) -> bool:
+def _is_torn_tail(closing: Closing | None, tail: list[Frame], rest: int) -> bool:
     """Tell what a power cut does from other damage.
 
     It tears, in any order, what was written since the last flush, and nothing older; a closing
     frame is written after a flush of its own.
     """
-    if ending is not None:
+    if closing is not None:
         return rest == 0
     if any(frame.kind is FrameKind.CLOSING for frame in tail):
         return False

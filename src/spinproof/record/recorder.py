@@ -17,7 +17,7 @@ from spinproof.model.recipe import Recipe
 from spinproof.model.registers import StandState, Status
 from spinproof.model.run import Ending, RunHeader
 from spinproof.record.blocks import decode_signals, parse_block
-from spinproof.record.journal import JournalWriter, Opening
+from spinproof.record.journal import JournalWriter, Opening, SourceNotice
 from spinproof.record.sources.source import Source
 from spinproof.record.stand import ModbusStand, StandStatus
 from spinproof.record.streams_inbox import StreamInbox
@@ -159,7 +159,7 @@ def record_run(
                 _stop(sources)
                 inbox.finish()
             inbox.raise_problem()
-            writer.close(ending, time.monotonic_ns())
+            writer.close(ending, time.monotonic_ns(), _notices(sources))
     return ending
 
 
@@ -336,6 +336,20 @@ def _started(sources: Sequence[Source], header: RunHeader, inbox: StreamInbox) -
 def _stop(sources: Sequence[Source]) -> None:
     for source in sources:
         source.stop()
+
+
+def _notices(sources: Sequence[Source]) -> list[SourceNotice]:
+    return [
+        SourceNotice(
+            stream=source.name,
+            channel=notice.channel,
+            text=notice.text,
+            first_ns=notice.first_ns,
+            times=notice.times,
+        )
+        for source in sources
+        for notice in source.notices
+    ]
 
 
 def _tells_step(header: RunHeader) -> bool:

@@ -1,6 +1,6 @@
 """What the recording of streams notices about itself, in words."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import combinations
 
 import numpy as np
@@ -10,7 +10,8 @@ from spinproof.model.channel import Role
 from spinproof.model.run import Incident, IncidentKind
 from spinproof.model.stream import StreamSpec
 from spinproof.model.trace import Signal
-from spinproof.record.clocks import StreamPlace
+from spinproof.record.clocks import Axis, StreamPlace
+from spinproof.record.journal import SourceNotice
 from spinproof.record.streams import Arranged, StreamEntry
 
 ANOTHER_RATE = 0.05
@@ -119,6 +120,32 @@ class StreamTeller:
     @staticmethod
     def _told(kind: IncidentKind, time_s: float, size: float, text: str) -> Incident:
         return Incident(kind=kind, time_s=round(max(time_s, 0.0), 6), size=size, text=text)
+
+
+def notice_incidents(notices: Iterable[SourceNotice], axis: Axis) -> Iterator[Incident]:
+    """Give what sources had to say as incidents at their times.
+
+    Parameters
+    ----------
+    notices : iterable of SourceNotice
+        What they had to say.
+    axis : Axis
+        The time of the trace.
+
+    Yields
+    ------
+    Incident
+        One for each.
+    """
+    for notice in notices:
+        at_s = ((notice.first_ns - axis.zero_ns) / 1e9 - axis.line.offset) / axis.line.pace
+        yield Incident(
+            kind=IncidentKind.SOURCE,
+            time_s=round(max(at_s, 0.0), 6),
+            size=notice.times,
+            channel=notice.channel,
+            text=f"{notice.stream}: {notice.text}",
+        )
 
 
 def speed_disagreements(owned: Mapping[str, Mapping[str, Signal]]) -> Iterator[Incident]:

@@ -18,7 +18,11 @@ from spinproof.record.blocks import count_type
 from spinproof.record.clocks import Axis, StreamPlace, axis_clock, host_axis, place_stream
 from spinproof.record.fast_file import write_fast
 from spinproof.record.journal_reading import Journal
-from spinproof.record.stream_incidents import StreamTeller, speed_disagreements
+from spinproof.record.stream_incidents import (
+    StreamTeller,
+    notice_incidents,
+    speed_disagreements,
+)
 from spinproof.record.streams import Arranged, StreamEntry, arranged
 
 
@@ -100,7 +104,7 @@ def seal_streams(
         arranged([entry for entry in journal.entries if entry.stream == i])
         for i in range(len(streams))
     ]
-    placed = _on_one_time(list(zip(streams, blocks, strict=True)), journal, axis)
+    placed, time = _on_one_time(list(zip(streams, blocks, strict=True)), journal, axis)
     end_s = max([end_s, *(each.ends_s for each in placed.values())])
     if axis is not None and placed:
         sealed.clocks.append(axis_clock(axis))
@@ -119,6 +123,7 @@ def seal_streams(
             signals, missing = _slow_signals(placed[i], journal)
             sealed.signals.update(signals)
             sealed.incidents.extend(missing)
+    sealed.incidents.extend(notice_incidents(journal.notices, time))
     owned = {"the stand": on_stand} | {
         spec.name: {c.name: sealed.signals[c.name] for c in spec.channels}
         for spec in streams
@@ -130,7 +135,7 @@ def seal_streams(
 
 def _on_one_time(
     streams: Sequence[tuple[StreamSpec, Arranged]], journal: Journal, axis: Axis | None
-) -> dict[int, _Placed]:
+) -> tuple[dict[int, _Placed], Axis]:
     wanted = axis or host_axis(min((entry.arrival_ns for entry in journal.entries), default=0))
     placed = {
         i: _Placed(spec, blocks, place_stream(blocks.kept, spec, wanted))
@@ -138,9 +143,10 @@ def _on_one_time(
         if blocks.kept
     }
     if axis is not None or not placed:
-        return placed
+        return placed, wanted
     zero_s = min(each.starts_s for each in placed.values())
-    return {i: replace(each, place=_earlier(each.place, zero_s)) for i, each in placed.items()}
+    moved = {i: replace(each, place=_earlier(each.place, zero_s)) for i, each in placed.items()}
+    return moved, host_axis(wanted.zero_ns + round(1e9 * zero_s))
 
 
 def _earlier(place: StreamPlace, by_s: float) -> StreamPlace:
