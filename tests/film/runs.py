@@ -5,6 +5,7 @@ from functools import cache
 import numpy as np
 from tests.demo_files import LOWER, PARTIAL_LOAD, UPPER
 
+from spinproof.film.course import LoggedRun
 from spinproof.film.demo_film import FilmedRun
 from spinproof.model.program import Program
 from spinproof.model.recipe import Recipe, Step, StepKind, TimerBasis
@@ -45,11 +46,19 @@ def filmed(number: int, *, upper: bool = False) -> FilmedRun:
     time, speed = course(number, upper=upper)
     wet = np.interp(time, [0, 8, 24, 50], [0, 1, 1, 0])
     marks = 2 if upper else 1
-    return FilmedRun(time, speed, (1.0, float(time[-1]) - 2.0), wet, marks)
+    return FilmedRun(time, speed, rhythm(number, time), wet, marks)
 
 
-def logged(number: int, *, upper: bool = False) -> tuple[np.ndarray, np.ndarray]:
-    """Time and speed as the stand's tach logs them, 10 a second."""
+def rhythm(number: int, time: np.ndarray) -> tuple[float, ...]:
+    """Sync marks at start and stop, and one between whose moment is drawn for each run."""
+    drawn = np.random.default_rng([number, 5]).uniform(2.0, 8.0)
+    return (1.0, 1.0 + round(float(drawn), 3), float(time[-1]) - 2.0)
+
+
+def logged(number: int, *, upper: bool = False, sync: bool = True) -> LoggedRun:
+    """Speed as the stand's tach logs it, 10 a second, and the sync marks."""
     time, speed = course(number, upper=upper)
-    rng = np.random.default_rng(number)
-    return time[::10], speed[::10] * (1 + rng.normal(0, 2e-4, time[::10].size))
+    rng = np.random.default_rng([number, upper])
+    noisy = speed[::10] * (1 + rng.normal(0, 2e-4, time[::10].size))
+    marks = filmed(number, upper=upper).sync_s if sync else ()
+    return LoggedRun(time[::10], noisy, marks, name=f"run {number}")

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from spinproof.film import demo_sound
 from spinproof.film.demo_picture import Scene, build_scene, render
+from spinproof.film.sync_mark import MARK_S
 from spinproof.model.errors import OutOfRangeError
 
 Floats = NDArray[np.float64]
@@ -180,7 +181,7 @@ def _put_picture(
     wet = np.interp(when, run.time_s, run.wet, left=float(run.wet[0]))
     lamp = np.zeros(when.size, dtype=bool)
     for mark in run.sync_s:
-        lamp |= (when >= mark) & (when < mark + demo_sound.MARK_S)
+        lamp |= (when >= mark) & (when < mark + MARK_S)
     planes = np.full((camera.height * 3 // 2, camera.width), 128, np.uint8)
     for start in range(0, when.size, BATCH):
         part = slice(start, start + BATCH)

@@ -4,12 +4,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from spinproof.film.sync_mark import MARK_S, TONE_HZ
+
 Floats = NDArray[np.float64]
 
 RATE_HZ = 16_000
-TONE_HZ = 2_000.0
-MARK_S = 0.4
-"""How long lamp and tone of a sync mark last. [s]"""
 HARMONICS = 12
 MICROPHONE_CORNER_HZ = 80.0
 """Below it a phone's microphone hears less and less. From memory, no source."""
