@@ -267,7 +267,7 @@ def test_a_wrong_order_is_implausible_and_the_likely_one_is_named(order, registe
     registers.put(0, *words(1234.5))
     speed = channel("speed", 0, role=Role.SPEED, unit="rpm")
     address = f"127.0.0.1:{registers.port}"
-    spec = stream([speed], address=address, unit_id=7, word_order=order, rate=20.0)
+    spec = stream([speed], address=address, unit_id=7, word_order=order, rate=5.0)
     heard = listen_to_map(a_map(spec), seconds=1.0)
     findings = [finding for finding in heard if finding.channels == ("speed",)]
     findings = [finding for finding in findings if finding.text.startswith('"speed" reads')]

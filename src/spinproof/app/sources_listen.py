@@ -12,7 +12,7 @@ from spinproof.app.sources import Place, look
 from spinproof.app.sources_check import Finding, is_plausible, plausible_range
 from spinproof.model.channel import Channel
 from spinproof.model.channel_map import ChannelMap
-from spinproof.model.errors import SpinproofError
+from spinproof.model.errors import SpinproofError, StandError
 from spinproof.model.quantity import UNITS
 from spinproof.model.stream import SourceKind, StreamSpec, WordOrder
 from spinproof.record.sources.factory import source_of
@@ -175,14 +175,17 @@ def likely_orders(
     stream: StreamSpec, channel_map: ChannelMap, channel: Channel
 ) -> dict[WordOrder, float]:
     """Give the orders in which a channel of two registers reads plausibly, with the values."""
-    offer = look_at_registers(
-        stream.address,
-        stream.source,
-        unit_id=stream.unit_id or channel_map.unit_id,
-        registers=stream.registers,
-        first=channel.first_register,
-        count=2,
-    )
+    try:
+        offer = look_at_registers(
+            stream.address,
+            stream.source,
+            unit_id=stream.unit_id or channel_map.unit_id,
+            registers=stream.registers,
+            first=channel.first_register,
+            count=2,
+        )
+    except StandError:
+        return {}  # it went away meanwhile; that is told already
     words = [int(item.value or 0) for item in offer.items]
     if len(words) != 2:
         return {}

@@ -55,7 +55,7 @@ def timeout_s(stream: StreamSpec) -> float:
 
 
 def connect(stream: StreamSpec) -> ModbusTcpClient:
-    """Connect to the unit of a stream.
+    """Connect to the unit of a stream; its first answer is awaited for 2 s.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def connect(stream: StreamSpec) -> ModbusTcpClient:
         host,
         port=port,
         framer=FramerType.RTU if rtu else FramerType.SOCKET,
-        timeout=timeout_s(stream),
+        timeout=_MOST_TIMEOUT_S,
         retries=0,
     )
     if not client.connect():  # type: ignore[no-untyped-call]  # left untyped by pymodbus
@@ -148,6 +148,8 @@ class ModbusSource(SourceThread):
         self._reads = plan_reads(self.stream.channels)
         try:
             self._check_any(client)
+            for settings in (client.comm_params, client.transaction.comm_params):
+                settings.timeout_connect = timeout_s(self.stream)
             self.connected()
             while self._await_tick(push):
                 self._take_row(client)
