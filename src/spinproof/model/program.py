@@ -96,6 +96,10 @@ class FaultKind(StrEnum):
     """The flow of nitrogen is ``size`` times its nominal."""
     WATER_PINCHED = "water-pinched"
     """The flow of water is ``size`` times its nominal."""
+    BEARING_DEFECT = "bearing-defect"
+    """The bearing's outer race has a damaged place ``size`` mm wide, heard as acceleration."""
+    CLIPPED_ACCELEROMETER = "clipped-accelerometer"
+    """The accelerometers clip at ``size`` m/s2."""
 
 
 class Fault(Noun):

@@ -90,6 +90,10 @@ class Disturbances:
         Flow of nitrogen in proportion to its nominal. [1]
     di_factor : float
         Flow of water in proportion to its nominal. [1]
+    defect_mm : float
+        Width of a damaged place on the bearing's outer race. [mm]
+    clip_m_s2 : float or None
+        Where the accelerometers clip, when it is too low. [m/s²]
     """
 
     cut_short_s: float = 0.0
@@ -131,6 +135,8 @@ class Disturbances:
     early_rpm: float | None = None
     n2_factor: float = 1.0
     di_factor: float = 1.0
+    defect_mm: float = 0.0
+    clip_m_s2: float | None = None
 
 
 _SIZES: dict[FaultKind, tuple[str, float, float]] = {
@@ -175,6 +181,8 @@ _SIZES: dict[FaultKind, tuple[str, float, float]] = {
     FaultKind.EARLY_POSITIONER: ("early_rpm", 1.0, 1000.0),
     FaultKind.NITROGEN_LOW: ("n2_factor", 0.05, 2.0),
     FaultKind.WATER_PINCHED: ("di_factor", 0.05, 2.0),
+    FaultKind.BEARING_DEFECT: ("defect_mm", 0.0, 10.0),
+    FaultKind.CLIPPED_ACCELEROMETER: ("clip_m_s2", 0.1, 1000.0),
 }
 """Field of ``Disturbances`` and smallest and largest size; no field for wear, no size for flags."""
 
@@ -206,6 +214,8 @@ def impossible(faults: Iterable[Fault]) -> str | None:
     return None
 
 
+CREEP_S = 30.0
+"""Time in which a loose load creeps. [s]"""
 NOMINAL_GAP_MM = 0.8
 """Gap of the head's tach when it is set. [mm]"""
 

@@ -14,6 +14,7 @@ from spinproof.virtualhead.as_built import as_built, drive_scale
 from spinproof.virtualhead.controller import Controller, Plant
 from spinproof.virtualhead.door import Door, Seal
 from spinproof.virtualhead.faults import (
+    CREEP_S,
     NOMINAL_GAP_MM,
     Disturbances,
     Wear,
@@ -41,8 +42,8 @@ TORQUE_RIPPLE_N_M = 0.02
 """Standard deviation of the motor torque from sample to sample. [N m]"""
 RUB_MM_S_PER_N_M = 6.0
 """Broad-band vibration of a rubbing seal per torque of the rub. [mm/s/(N m)]"""
-FAST_RPM, CREEP_S = 600.0, 30.0
-"""Speed from which a loose load creeps, and for how long. [rpm, s]"""
+FAST_RPM = 600.0
+"""Speed from which a loose load creeps. [rpm]"""
 TACH_JITTER_S = 8e-6
 OPTICAL_JITTER_S = 3e-6
 
