@@ -174,6 +174,6 @@ def test_a_clock_says_itself_in_a_sentence():
     )
     assert clock.in_words == (
         "The clock of accelerometer began at 0.1250 s of the run (standard uncertainty 0.20 ms) "
-        "and drifts by -20.0 ppm (standard uncertainty 0.5 ppm), from 1440 blocks, of which the "
+        "and drifts by -20.00 ppm (standard uncertainty 0.50 ppm), from 1440 blocks, of which the "
         "slowest took 31.0 ms longer than the quickest."
     )

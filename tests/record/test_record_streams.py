@@ -11,6 +11,7 @@ import pytest
 from tests.demo_files import CR_1, LOWER, PARTIAL_LOAD
 from tests.record.fake_stand import FakeStand, serving
 from tests.record.raw_run import make_block
+from tests.record.sources.peers import broker
 from tests.record.streams_run import (
     BLOCK_S,
     CHANGES,
@@ -23,13 +24,15 @@ from tests.record.streams_run import (
 )
 
 from spinproof.app.recording import RunOrder, record
+from spinproof.model.channel import CountType
 from spinproof.model.errors import DocumentError, StandError, StorageError
 from spinproof.model.run import Ending, IncidentKind, Purpose
 from spinproof.record import recorder
-from spinproof.record.fast_file import open_fast
+from spinproof.record.fast_file import open_fast, verified
 from spinproof.record.journal_reading import read_journal
 from spinproof.record.recorder import Pace, record_run
 from spinproof.record.recovery import recover_journals
+from spinproof.record.sources.messages import Parcel, write_block
 from spinproof.record.sources.source import Notice, NoticeKind
 from spinproof.record.stand import ModbusStand
 from spinproof.record.stream_block import StreamBlock
@@ -273,6 +276,55 @@ def test_what_a_source_had_to_say_is_told_in_the_trace_at_its_time(tmp_path, jou
     assert (lost.text, lost.size) == ("accelerometer: the broker went away", 3)
     assert (missing.channel, missing.size) == ("a axial", 1)
     assert 4 < lost.time_s < 60
+
+
+def test_a_run_over_a_broker_is_recorded_sealed_and_read_back(tmp_path):
+    with broker(tmp_path) as served, served.publisher() as publish:
+        streams = tuple(s.model_copy(update={"address": served.address}) for s in (FAST, SLOW))
+        channel_map = header_with(*streams).channel_map
+        began, sent = threading.Event(), threading.Event()
+
+        def work():
+            began.wait(10)
+            for n in range(20):
+                for spec in streams:
+                    block = stream_block(spec, n)
+                    parcel = Parcel(n, block.first_sample, 0, block.counts, ())
+                    publish([write_block(parcel, CountType.I16)], spec.topic)
+            sent.set()
+
+        def over():
+            began.set()
+            return sent.is_set()
+
+        worker = threading.Thread(target=work)
+        worker.start()
+        order = RunOrder("r", Purpose.TRIAL, CR_1, LOWER, PARTIAL_LOAD, channel_map)
+        trace = record(order, None, tmp_path, tmp_path, pace=QUICK, stop=over)
+        worker.join()
+    assert trace.header.stand_identity == "streams accelerometer, thermometers"
+    assert trace.signals["T bowl"].counts.tolist() == list(range(500))
+    (file,) = trace.fast
+    reader = verified(tmp_path / f"{file.sha256}.fast", file.sha256)
+    assert np.array_equal(np.concatenate(list(reader.batches())), counts_of(FAST, 0, 10_000))
+    assert [clock.blocks for clock in trace.clocks] == [20, 20]
+
+
+def test_single_readings_of_a_stream_that_is_not_regular_keep_the_time_of_their_message(journal):
+    seen = threading.Event()
+
+    def blocks():
+        for n in range(3):
+            at_s, counts = time.monotonic_ns() / 1e9, np.array([[1, 20.0]])
+            yield stream_block(
+                CHANGES, n, samples=1, arrival_s=at_s, device_s=5.0 + n * n, counts=counts
+            )
+            seen.wait(10)
+
+    source = Fed(CHANGES, blocks())
+    record_all(header_with(CHANGES), journal, [source], on_progress=lambda _told: seen.set())
+    told = [entry.last_ns for entry in read_journal(journal).entries]
+    assert told == [5_000_000_000, 6_000_000_000, 9_000_000_000]
 
 
 def test_an_empty_block_is_nothing(journal):

@@ -38,7 +38,7 @@ class StreamClock(Noun):
         return (
             f"The clock of {self.stream} began at {self.offset_s:.4f} s of the run "
             f"(standard uncertainty {1e3 * self.offset_uncertainty_s:.2f} ms) and drifts by "
-            f"{self.drift_ppm:+.1f} ppm (standard uncertainty {self.drift_uncertainty_ppm:.1f} "
+            f"{self.drift_ppm:+.2f} ppm (standard uncertainty {self.drift_uncertainty_ppm:.2f} "
             f"ppm), from {self.blocks} blocks, of which the slowest took "
             f"{1e3 * self.widest_delay_s:.1f} ms longer than the quickest."
         )

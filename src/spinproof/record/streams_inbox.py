@@ -10,6 +10,8 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from spinproof.model.channel import Role
 from spinproof.model.errors import SpinproofError
 from spinproof.model.stream import StreamSpec
@@ -60,6 +62,7 @@ class StreamInbox:
             A block of one of the streams; one without a sample is nothing.
         """
         spec = self._streams[block.stream]
+        block = _timed(block, spec)
         fitted = _fitted(block, spec)
         with self._changed:
             self.heard_ns = max(self.heard_ns, block.arrival_ns)
@@ -136,6 +139,14 @@ class StreamInbox:
             block = self._waiting.popleft()
             self._held -= block.counts.nbytes
             return block
+
+
+def _timed(block: StreamBlock, spec: StreamSpec) -> StreamBlock:
+    # A single sample of a stream that is not regular was taken when its block says.
+    single = len(block.counts) == 1 and block.device_time_ns is not None
+    if spec.is_regular or block.times_ns is not None or not single:
+        return block
+    return replace(block, times_ns=np.array([block.device_time_ns], dtype=np.int64))
 
 
 def _fitted(block: StreamBlock, spec: StreamSpec) -> StreamBlock | None:
