@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from spinproof.app.causes import diagnose_run
 from spinproof.app.claims import claims_in_words
 from spinproof.app.curves import curves_of
 from spinproof.app.drifting import drift_of_head
@@ -30,6 +31,7 @@ from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.reading import Reading
 from spinproof.ledger.rules import tally_of
 from spinproof.ledger.shop_reading import ShopReading
+from spinproof.model.cause import Diagnosis
 from spinproof.model.errors import RecordError
 from spinproof.model.handover import Attempt, EvidenceItem, ScopeLine
 from spinproof.model.job import Process
@@ -85,6 +87,16 @@ class Browser:
                 ),
                 claims=claims_in_words(burn_in),
             )
+
+    def cause(self, run: str) -> Diagnosis:
+        """Rank the likely causes of what a judged run showed.
+
+        Raises
+        ------
+        RecordError
+            If there is no such run, or it was never judged.
+        """
+        return diagnose_run(self.ledger, run)
 
     def drift(self, designation: str) -> Drift:
         """Say what drifts in a head's burn-in; once for each state of its attempts.

@@ -7,6 +7,7 @@ import typer
 from spinproof.cli import (
     archive,
     calculating,
+    cause,
     customer,
     demo,
     evidence,
@@ -46,6 +47,7 @@ app.command("import", rich_help_panel=BENCH)(stand.import_trace)
 app.command(rich_help_panel=BENCH)(proof.judge)
 app.command(rich_help_panel=BENCH)(archive.rejudge)
 app.command(rich_help_panel=BENCH)(archive.drift)
+app.command("cause", rich_help_panel=BENCH)(cause.cause)
 app.command(rich_help_panel=BENCH)(severity.severity)
 app.add_typer(sources.sources, name="sources", rich_help_panel=BENCH)
 app.command(rich_help_panel=BENCH)(calculating.calculate)

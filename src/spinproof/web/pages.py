@@ -93,7 +93,8 @@ def show_run(shop: Shop, run: str) -> Response:
     """Show one run in full."""
     view = shop.run(run)
     marks = RunnerDesk(shop.home, shop.ledger).marks(run)
-    return render("run.html", run=view, marks=marks, simulated=view.simulated)
+    found = shop.cause(run) if view.judgement else None
+    return render("run.html", run=view, marks=marks, cause=found, simulated=view.simulated)
 
 
 @router.get("/dossiers")
