@@ -77,6 +77,10 @@ class HeadWatch:
             self._ask_ledger()
         return _waiting() if self._watch is None else self._watch.look(now, self._count)
 
+    def has_news(self) -> bool:
+        """Tell whether the journal that is followed has grown since the last look."""
+        return self._watch is not None and self._watch.has_news()
+
     def close(self) -> None:
         """Let go of the journal."""
         if self._watch is not None:
@@ -114,9 +118,11 @@ class RunWatch:
         self._stop: StopWatch | None = None
         self._newest: dict[str, LiveReading] = {}
         self._fresh = True
+        self._size = 0
 
     def look(self, now: datetime, count: str) -> LiveView:
         """Give the run as it is at this instant."""
+        self._size = self._present_size()
         new = self._follower.poll()
         header = self._follower.opening.header if self._follower.opening else None
         curve = Series("", "rpm", (), ())
@@ -131,6 +137,16 @@ class RunWatch:
         self.ended = self.ended or self._follower.ending is not None
         fresh, self._fresh = self._fresh, False
         return self._view(header, curve, fresh=fresh, count=count, age_s=self._age(now))
+
+    def has_news(self) -> bool:
+        """Tell whether the journal has grown since the last look."""
+        return self._present_size() > self._size
+
+    def _present_size(self) -> int:
+        try:
+            return self._path.stat().st_size
+        except OSError:  # not there yet, or sealed already
+            return 0
 
     def is_silent(self, now: datetime) -> bool:
         """Tell whether the recorder wrote nothing for a while."""

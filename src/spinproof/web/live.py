@@ -28,8 +28,8 @@ from spinproof.web.wording import reading, unit
 
 router = APIRouter()
 
-LOOK_S = 0.01
-"""Time between two looks at the journal of a run that is recorded. [s]"""
+LOOK_S = 0.004
+"""Time between two looks at the size of a journal that is written. [s]"""
 WAIT_S = 0.25
 """Time between two looks while nothing is recorded, or nothing comes. [s]"""
 LATE_S = 3.0
@@ -76,13 +76,20 @@ async def follow(request: Request, shop: Shop, head: Head) -> AsyncIterator[Serv
             if now.traces or now.fresh or time.monotonic() - sent >= BEAT_S:
                 sent = time.monotonic()
                 yield ServerSentEvent(event="now", data=document_of(now))
-            comes = now.state is LiveState.RECORDING and (now.age_s or 0.0) < LATE_S
-            await asyncio.sleep(LOOK_S if comes else WAIT_S)
+            await _next(watch, now)
     except SpinproofError as error:
         fault = fault_of(error, shop.home.root)
         yield ServerSentEvent(event="fault", data=fault.document())
     finally:
         watch.close()
+
+
+async def _next(watch: HeadWatch, now: LiveView) -> None:
+    """Wait until there may be something new; a look at a file's size is cheap enough for here."""
+    comes = now.state is LiveState.RECORDING and (now.age_s or 0.0) < LATE_S
+    until = time.monotonic() + WAIT_S
+    while not watch.has_news() and time.monotonic() < until:  # noqa: ASYNC110 - another process writes it
+        await asyncio.sleep(LOOK_S if comes else WAIT_S)
 
 
 def document_of(now: LiveView) -> dict[str, Any]:
