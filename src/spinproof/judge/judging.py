@@ -13,6 +13,7 @@ from spinproof.judge.speed_metrics import dose_metrics, speed_metrics
 from spinproof.judge.stop_sequence import events_of, find_stop_sequence
 from spinproof.judge.two_speeds import speed_quarrels
 from spinproof.judge.verdicts import judged
+from spinproof.judge.vibration import felt_in, vibration_metrics
 from spinproof.model.head import HeadSpec
 from spinproof.model.judgement import Judgement
 from spinproof.model.limit import LimitSet
@@ -52,7 +53,6 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
     a ``DocumentError``.
     """
     readings = Readings(trace)
-    incidents = (*trace.incidents, *readings.repairs)
     parts = stretches(readings)
     runs = step_runs(parts, recipe, readings.reference)
     sequence = find_stop_sequence(readings, parts, head)
@@ -65,6 +65,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
         *door_metrics(sequence, readings, head, load),
         *drag_metrics(parts, readings, head),
         *seal_metrics(readings),
+        *vibration_metrics(felt_in(trace, head.bearing), runs, head),
     ]
     findings = Findings(
         ending=trace.ending,
@@ -73,7 +74,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
         runs=runs,
         metrics=judged(raw, recipe, limits),
         events=tuple(events_of(sequence, parts, readings)),
-        incidents=incidents,
+        incidents=readings.incidents,
         mismatches=(
             *_mismatches(trace, recipe, head, load),
             *_shape(executed(parts), recipe, readings),
@@ -96,7 +97,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
         segments=tuple(run.segment for run in runs),
         events=findings.events,
         metrics=findings.metrics,
-        incidents=incidents,
+        incidents=readings.incidents,
         outcome=outcome,
         reasons=reasons,
         outside_cause=None if outcome is Outcome.COUNTED else outside_cause_of(findings),

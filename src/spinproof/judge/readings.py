@@ -130,6 +130,11 @@ class Readings:
             if speed is not None and speed.repair is not None and speed.repair.count
         )
 
+    @property
+    def incidents(self) -> tuple[Incident, ...]:
+        """What the recording noticed about itself, and what was put right since."""
+        return (*self.trace.incidents, *self.repairs)
+
     @cached_property
     def inputs(self) -> Inputs | None:
         """The digital inputs."""
