@@ -203,17 +203,23 @@ def _decide(fit: _Fit, rest: list[_Fit]) -> tuple[Match, tuple[str, ...]]:
     rivals = [one for one in rest if one.log_likelihood > fit.log_likelihood - CLEARLY]
     if any(one.log_likelihood > fit.log_likelihood + CLEARLY for one in rivals):
         return Match.REJECTED, ("Another run of this recipe fits the film clearly better.",)
+    doubt = _doubt(fit, rivals)
+    return (Match.CANNOT_SAY, (doubt,)) if doubt else (Match.ACCEPTED, ())
+
+
+def _doubt(fit: _Fit, rivals: list[_Fit]) -> str:
+    """Say why a film that fits is not yet shown to be of this run; empty when it is."""
     if any(one.fits for one in rivals):
-        return Match.CANNOT_SAY, ("Another run of this recipe fits the film as well.",)
+        return "Another run of this recipe fits the film as well."
     if WitnessKind.SOUND not in fit.kinds:
-        return Match.CANNOT_SAY, ("The rotor is not heard clearly enough.",)
+        return "The rotor is not heard clearly enough."
     marks = [w for w in fit.witnesses if w.kind is WitnessKind.SYNC_MARK]
     if len(marks) < FEWEST_MARKS:
-        return Match.CANNOT_SAY, (
+        return (
             "The speed heard is the speed logged, but so it is for other runs of this recipe:"
-            f" only {FEWEST_MARKS} sync marks or more tell this run.",
+            f" only {FEWEST_MARKS} sync marks or more tell this run."
         )
-    return Match.ACCEPTED, ()
+    return ""
 
 
 def _speed(sound: SoundMatch | None) -> SpeedHeard:
