@@ -40,6 +40,8 @@ bench: $(READY) ## print the speed of the main jobs, as ratios in one run
 	@$(BIN)/python -m bench.drying
 	@$(BIN)/python -m bench.slots
 	@$(BIN)/python -m bench.prediction
+	@$(BIN)/python -m bench.faults
+	@$(BIN)/python -m bench.head
 
 serve: $(READY) ## serve the pages of the demo's home folder
 	@$(BIN)/spinproof serve --home out/demo
