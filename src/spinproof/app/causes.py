@@ -4,15 +4,17 @@ from collections import defaultdict
 from statistics import median
 
 from spinproof.judge.cause import diagnose
+from spinproof.judge.cause_recipe import better_recipe
 from spinproof.judge.symptoms import Seen, Usual
 from spinproof.ledger.ledger import Ledger
 from spinproof.ledger.reading import Reading
 from spinproof.model.cause import Diagnosis
 from spinproof.model.errors import RecordError
 from spinproof.model.judgement import Judgement
+from spinproof.model.recipe import Recipe
 from spinproof.model.run import Outcome
 
-FEWEST = 3
+FEWEST = 5
 """Counted runs of a recipe from which their median is called usual."""
 
 
@@ -30,7 +32,7 @@ def diagnose_run(ledger: Ledger, run: str) -> Diagnosis:
     -------
     Diagnosis
         A suggestion; what is usual comes from the counted runs of the head before it that
-        executed the same recipe, when there are at least three.
+        executed the same recipe, when there are at least five.
 
     Raises
     ------
@@ -46,7 +48,21 @@ def diagnose_run(ledger: Ledger, run: str) -> Diagnosis:
                 where=f"run {run}",
                 mend="Judge it first.",
             )
-        return diagnose(Seen(judgement, reading.head_spec(run), _usual(reading, entry.head, run)))
+        planned, known = reading.recipe(run), _recipes(reading, entry.head)
+        return diagnose(
+            Seen(
+                judgement,
+                reading.head_spec(run),
+                _usual(reading, entry.head, run),
+                better_recipe(judgement, planned, known),
+            )
+        )
+
+
+def _recipes(reading: Reading, head: str) -> list[Recipe]:
+    """Give the recipes of a head's plans, each once."""
+    found = {r.recipe.name: r.recipe for kept in reading.plans(head) for r in kept.plan.runs}
+    return list(found.values())
 
 
 def _usual(reading: Reading, head: str, run: str) -> Usual:

@@ -27,6 +27,8 @@ class Seen:
     judgement: Judgement
     head: HeadSpec
     usual: Usual
+    other_recipe: str | None = None
+    """Says which other recipe the run fits better, if one does."""
 
     def values(self, name: str, kinds: tuple[StepKind, ...] = ()) -> list[Metric]:
         """Give the metrics of a name that have a value, in steps of some kinds, in order."""
@@ -189,6 +191,11 @@ def _by_sign(seen: Seen) -> Iterator[Symptom]:
         ("strangers", strangers, "channels come from different heads, or one of them is dead"),
         ("fault", seen.event("fault"), "the controller reported a fault"),
         ("no-index", not proven, "the index was never proven"),
+        (
+            "other-recipe",
+            seen.other_recipe is not None,
+            seen.other_recipe or "no recipe fits better",
+        ),
     )
     for name, is_there, words in signs:
         yield Symptom(name, Level.HIGH if is_there else Level.NORMAL, words)
