@@ -35,6 +35,19 @@ STEP_UNITS = {
     "n2_temperature_error": "degC",
 }
 """Unit of each metric of a step; ``docs/metrics.md`` says what each one is."""
+FAST_UNITS = {
+    "severity": "mm/s",
+    "severity_1x": "mm/s",
+    "lag_1x": "deg",
+    "crest_factor": "1",
+    "kurtosis": "1",
+    "clipped_share": "%",
+    "envelope_outer": "m/s2",
+    "envelope_inner": "m/s2",
+    "envelope_cage": "m/s2",
+    "envelope_element": "m/s2",
+}
+"""Unit of each metric of a step that only a fast stream tells."""
 RUN_UNITS = {
     "dose": "rad2/s",
     "dose_error": "%",
@@ -59,7 +72,7 @@ RUN_UNITS = {
     "tach_repairs": "1",
 }
 """Unit of each metric of the whole run."""
-UNITS = STEP_UNITS | RUN_UNITS
+UNITS = STEP_UNITS | FAST_UNITS | RUN_UNITS
 """Unit of each metric."""
 
 
@@ -122,7 +135,13 @@ def judged(metrics: list[Metric], recipe: Recipe, limits: LimitSet) -> tuple[Met
         for limit in limits.limits
         if limit.metric not in UNITS
     ]
-    return tuple([_judged(metric, recipe, limits) for metric in metrics] + strangers)
+    told = {metric.name for metric in metrics}
+    untold = [
+        missing(limit.metric, "no fast stream tells it").model_copy(update={"limit": limit})
+        for limit in limits.limits
+        if limit.metric in FAST_UNITS and limit.metric not in told
+    ]
+    return (*(_judged(metric, recipe, limits) for metric in metrics), *strangers, *untold)
 
 
 def _judged(metric: Metric, recipe: Recipe, limits: LimitSet) -> Metric:

@@ -62,6 +62,24 @@ class Envelope(Noun):
     """How far the fast dry must lie above the rinse. [rpm]"""
 
 
+class Bearing(Noun):
+    """Geometry of the rotor's bearing: it tells at which orders of the shaft a defect hits."""
+
+    elements: Annotated[int, Field(ge=3, le=100)]
+    """Rolling elements in a row."""
+    element_diameter_mm: Positive
+    pitch_diameter_mm: Positive
+    """Diameter of the circle of their centres. [mm]"""
+    contact_angle_deg: Annotated[float, Field(ge=0, le=60)] = 0.0
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        if self.element_diameter_mm >= self.pitch_diameter_mm:
+            msg = "the rolling elements do not fit into their circle"
+            raise ValueError(msg)
+        return self
+
+
 def _absent(value: object) -> bool:
     """Say whether a value was left out, so that documents from before the key keep their hash."""
     return value is None
@@ -119,6 +137,8 @@ class HeadSpec(Noun):
     tach_pulses_per_rev: Annotated[int, Field(ge=1, le=4096)]
     """Targets that the head's own tach sees in a revolution."""
     envelope: Envelope
+    bearing: Annotated[Bearing | None, Field(exclude_if=_absent)] = None
+    """The rotor's bearing, whose defects are looked for in the fast accelerations."""
 
     @property
     def slots_per_cassette(self) -> int:

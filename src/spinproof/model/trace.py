@@ -1,6 +1,6 @@
 """A trace: all channels of a run over time."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinproof.model.channel import Channel, Role
-from spinproof.model.fast import FastFile, StreamClock
+from spinproof.model.fast import FastFile, FastSamples, StreamClock
 from spinproof.model.run import Ending, Incident, RunHeader
 
 
@@ -60,6 +60,8 @@ class Trace:
         Files beside it with the samples of fast streams.
     clocks : tuple of StreamClock
         How the clocks of the streams stood against the run's.
+    open_fast : callable, optional
+        Opens one of the files of fast streams, after its bytes were checked.
     """
 
     header: RunHeader
@@ -69,6 +71,7 @@ class Trace:
     sha256: str
     fast: tuple[FastFile, ...] = ()
     clocks: tuple[StreamClock, ...] = ()
+    open_fast: Callable[[FastFile], FastSamples] | None = None
 
     def role(self, role: Role) -> Signal | None:
         """Give the signal that fills a role, or None when the map has none."""
@@ -76,6 +79,11 @@ class Trace:
             if signal.channel.role is role:
                 return signal
         return None
+
+    def fast_samples(self) -> Iterator[FastSamples]:
+        """Open the samples of the fast streams one by one."""
+        if self.open_fast is not None:
+            yield from map(self.open_fast, self.fast)
 
     @property
     def duration_s(self) -> float:

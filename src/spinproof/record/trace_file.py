@@ -9,6 +9,7 @@ import itertools
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -37,7 +38,7 @@ from spinproof.record.blocks import (
     sample_times,
 )
 from spinproof.record.clocks import Axis, stand_axis
-from spinproof.record.fast_file import FAST_SUFFIX
+from spinproof.record.fast_file import FAST_SUFFIX, FastReader, verified
 from spinproof.record.frames import FrameKind, frame_bytes
 from spinproof.record.incidents import find_channel_incidents, merge_blocks
 from spinproof.record.journal import Closing, Opening
@@ -188,7 +189,12 @@ def read_trace(path: Path, *, named: bool = True, channels: Collection[str] | No
         sha256=digest,
         fast=summary.fast,
         clocks=summary.clocks,
+        open_fast=partial(_open_beside, path),
     )
+
+
+def _open_beside(path: Path, file: FastFile) -> FastReader:
+    return verified(path.with_name(file.sha256 + FAST_SUFFIX), file.sha256)
 
 
 def read_summary(path: Path) -> Summary:
