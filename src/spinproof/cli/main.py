@@ -11,6 +11,7 @@ from spinproof.cli import (
     customer,
     demo,
     evidence,
+    film,
     job,
     keys,
     people,
@@ -62,6 +63,7 @@ app.command("burn-in", rich_help_panel=JOB)(job.burn_in)
 app.command(rich_help_panel=JOB)(job.classify)
 app.command(rich_help_panel=JOB)(job.witness)
 app.command(rich_help_panel=JOB)(evidence.evidence)
+app.add_typer(film.film, name="film", rich_help_panel=JOB)
 app.command(rich_help_panel=JOB)(job.attempts)
 app.command(rich_help_panel=JOB)(job.claims)
 app.command("next", rich_help_panel=JOB)(job.next_steps)

@@ -165,3 +165,29 @@ class Alignment(Noun):
     def film_time(self, run_s: float) -> float:
         """Give the film's time, in seconds, at a moment of the run."""
         return self.offset_s + (1 + self.drift) * run_s
+
+
+class Cue(Noun):
+    """One line of a cue sheet."""
+
+    run_s: float
+    """From the command of the first step; negative before it. [s]"""
+    event: str
+    show: str
+    say: str
+    say_s: float
+    """How long it takes to say. [s]"""
+    too_long_by_s: float = 0.0
+    """By how much it takes longer than there is until the next cue. [s]"""
+
+
+class CueSheet(Noun):
+    """What a presenter does during a filmed run."""
+
+    head: str
+    recipe: str
+    words_per_minute: float
+    exclusions: Texts
+    never_say: Texts
+    before_filming: Texts
+    cues: Annotated[tuple[Cue, ...], Field(strict=False)]
