@@ -36,6 +36,8 @@ fix: $(READY) ## format, and mend what the linter can mend
 bench: $(READY) ## print the speed of the main jobs, as ratios in one run
 	@$(BIN)/python -m bench.spine
 	@$(BIN)/python -m bench.recorder
+	@$(BIN)/python -m bench.live
+	@$(BIN)/python -m bench.burn_in
 	@$(BIN)/python -m bench.plans
 	@$(BIN)/python -m bench.drying
 	@$(BIN)/python -m bench.slots

@@ -180,7 +180,10 @@ def tell(what: str, taken: dict[int, float], arrived: dict[int, float]) -> None:
 
 def main() -> None:
     """Measure with the disk as it is, and with a slow one."""
-    print("live page, one viewer by itself and one browser:")
+    load, cores = os.getloadavg()[0], os.cpu_count()
+    print(
+        f"live page, one viewer by itself and one browser, {load:.1f} jobs on {cores} cores before:"
+    )
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         bench = burn_in_bench(Path(folder))

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from spinproof.judge.readings import Readings
+from spinproof.judge.readings import Readings, Speed
 from spinproof.model.channel import Role
 from spinproof.model.handover import Series
 from spinproof.model.recipe import Recipe, Step, TimerBasis
@@ -76,8 +76,9 @@ def speeds(trace: Trace) -> tuple[str, NDArray[np.float64], NDArray[np.float64]]
         that sees no pulse for a while gives a last speed that falls with the waiting time.
     """
     readings = Readings(trace)
-    candidates = (readings.optical, readings.reference, readings.own)
-    best = next((speed for speed in candidates if speed is not None and speed.turned), None)
+    ways = ("optical", "reference", "own")
+    candidates = (getattr(readings, way) for way in ways)  # none is worked out that is not asked
+    best: Speed | None = next((found for found in candidates if found and found.turned), None)
     if best is None:
         return "", np.empty(0), np.empty(0)
     rotation, now = best.rotation, trace.duration_s
