@@ -54,9 +54,17 @@ class Felt:
 def felt_in(trace: Trace, bearing: Bearing | None) -> Felt | None:
     """Measure the fast stream with the accelerations, batch by batch; None when there is none."""
     for samples in trace.fast_samples():
-        directions = [c for c in samples.channels if c.role in ACCELERATIONS]
-        if directions and samples.samples and samples.rate_hz > 2 * BAND_HZ[1]:
-            return _felt(samples, tuple(directions), bearing)
+        felt = felt_samples(samples, bearing)
+        if felt is not None:
+            return felt
+    return None
+
+
+def felt_samples(samples: FastSamples, bearing: Bearing | None) -> Felt | None:
+    """Measure one fast stream; None when it holds no accelerations fast enough."""
+    directions = tuple(c for c in samples.channels if c.role in ACCELERATIONS)
+    if directions and samples.samples and samples.rate_hz > 2 * BAND_HZ[1]:
+        return _felt(samples, directions, bearing)
     return None
 
 
