@@ -1,5 +1,6 @@
 """The stand's sensors: noise, lag and resolution between the physics and the registers."""
 
+import math
 from dataclasses import dataclass
 from random import Random
 
@@ -57,20 +58,23 @@ class Vibration:
         self._peak = self._per_g_mm * unbalance_g_mm
         self._natural = self.MOUNT_RPM * RAD_PER_S_PER_RPM * mounts**0.5
         self._floor = self.FLOOR_MM_S if floor_mm_s is None else floor_mm_s
-        self.shown_mm_s = self.FLOOR_MM_S
+        self.shown_mm_s = self._total = self.FLOOR_MM_S
 
     def add_unbalance(self, g_mm: float) -> None:
         """Add unbalance in line with what is there."""
         self._peak += self._per_g_mm * g_mm
 
     def advance(self, h: float, speed: float) -> None:
-        """Move on by ``h`` seconds at this speed."""
+        """Move on by ``h`` seconds to this speed; the severity changes evenly on the way."""
         n, z = self._natural, self.DAMPING
         dynamic = ((n * n - speed * speed) ** 2 + (2 * z * n * speed) ** 2) ** 0.5
         severity = self._peak * speed**3 / (1.4142135623730951 * dynamic)
         broad = self._floor if speed > 0.0 else self.FLOOR_MM_S
         total = (severity * severity + broad * broad) ** 0.5
-        self.shown_mm_s += (total - self.shown_mm_s) * (h / self.AVERAGING_S)
+        slope = (total - self._total) / h * self.AVERAGING_S
+        left = self.shown_mm_s - self._total + slope
+        self.shown_mm_s = total - slope + left * math.exp(-h / self.AVERAGING_S)
+        self._total = total
 
 
 @dataclass(slots=True)
