@@ -154,6 +154,7 @@ NEEDS: dict[str, Need] = {
     "POST /heads/{head}/plans/{sha256}/open": write(Thing.RUNS),
     "GET /heads/{head}/predict": read(Thing.RUNS),
     "POST /heads/{head}/calibrate": write(Thing.RUNS),
+    "GET /heads/{head}/sources": write(Thing.RUNS),
     "GET /heads/{head}/burn-in": read(Thing.RUNS),
     "GET /api/heads/{head}/burn-in": read(Thing.RUNS),
     "POST /heads/{head}/burn-in/record": write(Thing.RUNS),

@@ -42,6 +42,7 @@ from spinproof.web import (
     runner_pages,
     scope_pages,
     sign_in,
+    source_pages,
     table_pages,
     traces,
 )
@@ -72,6 +73,7 @@ PAGES = (
     plan_pages,
     predict_pages,
     runner_pages,
+    source_pages,
 )
 """Modules of routes, in the order in which they are asked."""
 
