@@ -60,7 +60,8 @@ def find_odd_readings(signals: Mapping[str, Signal]) -> Iterator[Incident]:
 def _changes_of_step(signals: Mapping[str, Signal]) -> NDArray[np.float64]:
     for signal in signals.values():
         if signal.channel.role is Role.STEP and signal.counts.size:
-            return signal.time_s[1:][np.diff(signal.counts.astype(np.int64)) != 0]
+            changed = np.diff(signal.counts.astype(np.int64)) != 0
+            return np.asarray(signal.time_s[1:][changed], dtype=np.float64)
     return np.empty(0)
 
 
