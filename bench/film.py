@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from tests.film.runs import filmed, logged
 
-from spinproof.film.aligning import Testimony, align, testify
+from spinproof.film.aligning import Testimony, align, take_testimony
 from spinproof.film.demo_film import Camera, film_run
 from spinproof.film.watching import watch
 from spinproof.model.film import Match
@@ -36,7 +36,7 @@ def testimony_of(seed: int, camera: Camera, folder: Path) -> Testimony:
     """Film a run and let the film speak."""
     path = folder / "film.mp4"
     film_run(path, filmed(seed), camera, seed)
-    return testify(watch(path))
+    return take_testimony(watch(path))
 
 
 def main() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from tests.film.runs import filmed, logged
 
-from spinproof.film.aligning import Testimony, align, testify
+from spinproof.film.aligning import align, take_testimony
 from spinproof.film.demo_film import Camera, film_run
 from spinproof.film.watching import watch
 from spinproof.model.film import Match, WitnessKind
@@ -15,10 +15,10 @@ CAMERA = Camera(lead_s=7.3, drift=4e-5, width=160, height=90)
 
 
 @pytest.fixture(scope="module")
-def film(tmp_path_factory) -> Testimony:
+def film(tmp_path_factory):
     path = tmp_path_factory.mktemp("film") / "film.mp4"
     film_run(path, filmed(1), CAMERA, seed=7)
-    return testify(watch(path))
+    return take_testimony(watch(path))
 
 
 def test_three_witnesses_agree_within_what_they_state(film):
@@ -58,10 +58,10 @@ def test_without_sync_marks_a_run_is_not_told_from_others_of_its_recipe(film):
 
 
 @cache
-def silent_film(folder) -> Testimony:
+def silent_film(folder):
     path = folder / "silent.mp4"
     film_run(path, filmed(2), Camera(lead_s=5.0, width=160, height=90, has_sound=False), seed=2)
-    return testify(watch(path))
+    return take_testimony(watch(path))
 
 
 def test_a_film_without_sound_aligns_by_lamp_and_picture_and_proves_no_speed(tmp_path):

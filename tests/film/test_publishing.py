@@ -14,7 +14,10 @@ from spinproof.film.strip import SHARE, Curve, Strip, draw_card
 
 
 class Speaking:
+    """Readings that say the film's time."""
+
     def at(self, film_s: float) -> tuple[str, str]:
+        """Give two lines."""
         return f"run time {film_s:.1f} s", "450 rpm"
 
 

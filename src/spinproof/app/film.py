@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from spinproof.files.durable import write_durably
-from spinproof.film.aligning import align, testify
+from spinproof.film.aligning import align, take_testimony
 from spinproof.film.captions import Caption, web_vtt
 from spinproof.film.clean_copy import copy_without_metadata
 from spinproof.film.course import LoggedRun
@@ -31,7 +31,7 @@ OnProgress = Callable[[float], None]
 RAD_PER_S = np.pi / 30
 _SHOWN = (
     (Role.N2_TEMPERATURE, "N2 {:.0f} °C"),
-    (Role.DRAIN_RESISTIVITY, "{:.1f} MΩ cm"),
+    (Role.DRAIN_RESISTIVITY, "{:.1f} MOhm cm"),
     (Role.VIBRATION, "{:.2f} mm/s"),
 )
 
@@ -91,7 +91,7 @@ def align_film(
     TraceError
         If a trace has no speed.
     """
-    film = testify(watch(path))
+    film = take_testimony(watch(path))
     found = align(film, _logged(trace, sync_s), [_logged(other, ()) for other in others])
     if found is None:
         raise EvidenceError(
@@ -226,13 +226,22 @@ def _story(trace: Path, alignment: Alignment, facts: FilmFacts) -> Story:
         ),
         closing=Card(
             "How to check",
-            (f"Trace SHA-256 {held.sha256}", f"Film SHA-256 {facts.sha256}", *alignment.words),
+            (
+                f"Trace SHA-256 {_grouped(held.sha256)}",
+                f"Film SHA-256 {_grouped(facts.sha256)}",
+                *alignment.words,
+            ),
         ),
         readings=_TraceReadings(trace, alignment),
         curve=curve,
         captions=captions,
         chapters=tuple(inside),
     )
+
+
+def _grouped(digest: str) -> str:
+    """Break a hash into groups that a card can wrap."""
+    return " ".join(digest[k : k + 16] for k in range(0, len(digest), 16))
 
 
 def _steps(recipe: Recipe, trace: Path) -> tuple[list[float], list[str]]:

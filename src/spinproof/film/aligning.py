@@ -79,7 +79,7 @@ class _Fit:
         return self.agree is not False and (self.sound is None or self.sound.misfit < WORST_MISFIT)
 
 
-def testify(watched: Watched) -> Testimony:
+def take_testimony(watched: Watched) -> Testimony:
     """Gather what a film says by itself.
 
     Parameters
