@@ -21,8 +21,28 @@ def weigh(
 ) -> tuple[float, float, float, float, float, float, int, int]:
     """Turn a window's counts into weighted values; sum their powers about the first on the way.
 
-    Gives the sums of the first to fourth power, the extremes, how many counts lie at an end of the
-    range (`limits`: lowest, highest, mark of a missing one) and how many are missing.
+    Parameters
+    ----------
+    counts : ndarray of int, shape (n,)
+        Converter counts of the window. [1]
+    scale : float
+        Value of one count. [m/s2]
+    limits : ndarray of int, shape (3,)
+        Lowest and highest count of the range, and the mark of a missing one. [1]
+    hann : ndarray of float32, shape (n,)
+        Weights of the window. [1]
+    out : ndarray of float32, shape (n,)
+        Takes the weighted values. [m/s2]
+
+    Returns
+    -------
+    tuple
+        Sums of the first to fourth power and the extremes, about the first count; how many counts
+        lie at an end of the range, and how many are missing. [1]
+
+    Notes
+    -----
+    Never raises: `windows` checks what it hands over.
     """
     about = float(counts[0])
     smallest = largest = counts[0]
@@ -54,8 +74,24 @@ def turn(
 ) -> None:
     """Fill a window with the phasor exp(-i angle), its angle linear between the pulses' edges.
 
-    `edges` are places of edges in samples, `index` is the last edge at or before `begin`. The
-    phasor starts anew at each edge and is turned by multiplication in between.
+    The phasor starts anew at each edge and is turned by multiplication in between.
+
+    Parameters
+    ----------
+    edges : ndarray of float
+        Places of the edges. [samples]
+    per_rev : int
+        Pulses of a turn. [1]
+    begin : int
+        Place of the window's first sample. [samples]
+    index : int
+        The last edge at or before it.
+    real, imaginary : ndarray of float32, shape (n,)
+        Take the phasor. [1]
+
+    Notes
+    -----
+    Never raises: `windows` checks what it hands over.
     """
     done, length = 0, real.size
     step_real, step_imaginary = np.empty(_LANES), np.empty(_LANES)
@@ -84,7 +120,24 @@ def turn(
 
 @njit(cache=True, nogil=True, fastmath=_FAST)
 def correlate(counts: Counts, real: Singles, imaginary: Singles) -> complex:
-    """Give (2/N) of the sum of a window's counts, less their mean, times the phasor."""
+    """Give (2/N) of the sum of a window's counts, less their mean, times the phasor.
+
+    Parameters
+    ----------
+    counts : ndarray of int, shape (n,)
+        Converter counts. [1]
+    real, imaginary : ndarray of float32, shape (n,)
+        The phasor. [1]
+
+    Returns
+    -------
+    complex
+        Once-per-turn vector, in counts. [1]
+
+    Notes
+    -----
+    Never raises: `windows` checks what it hands over.
+    """
     about = np.int64(counts[0])
     total = along = across = weight_along = weight_across = 0.0
     for i in range(real.size):
@@ -101,7 +154,26 @@ def correlate(counts: Counts, real: Singles, imaginary: Singles) -> complex:
 
 @njit(cache=True, nogil=True, fastmath=_FAST)
 def weighted_power(lines: NDArray[np.complex64], weights: Singles, first: int) -> float:
-    """Give the sum of squared magnitudes of lines from `first` on, each with its weight."""
+    """Give the sum of squared magnitudes of some lines, each with its weight.
+
+    Parameters
+    ----------
+    lines : ndarray of complex64
+        Lines of a spectrum.
+    weights : ndarray of float32
+        Weight of each line from the first on.
+    first : int
+        The first line that counts.
+
+    Returns
+    -------
+    float
+        The sum, in the squared unit of the lines times that of the weights.
+
+    Notes
+    -----
+    Never raises: `windows` checks what it hands over.
+    """
     total = np.float32(0.0)
     for k in range(weights.size):
         line = lines[first + k]
@@ -111,7 +183,21 @@ def weighted_power(lines: NDArray[np.complex64], weights: Singles, first: int) -
 
 @njit(cache=True, nogil=True, fastmath=_FAST)
 def magnitudes(analytic: NDArray[np.complex64], hann: Singles, out: Singles) -> None:
-    """Give magnitudes less the part of them that is only the window's shape."""
+    """Give magnitudes less the part of them that is only the window's shape.
+
+    Parameters
+    ----------
+    analytic : ndarray of complex64, shape (n,)
+        The analytic signal of a band. [m/s2]
+    hann : ndarray of float32, shape (n,)
+        Weights of the window. [1]
+    out : ndarray of float32, shape (n,)
+        Takes the magnitudes. [m/s2]
+
+    Notes
+    -----
+    Never raises: `windows` checks what it hands over.
+    """
     total = weight = np.float32(0.0)
     for i in range(out.size):
         value = analytic[i]
@@ -125,7 +211,21 @@ def magnitudes(analytic: NDArray[np.complex64], hann: Singles, out: Singles) -> 
 
 @njit(cache=True, nogil=True)
 def peaks_near(lines: NDArray[np.complex64], places: Doubles, out: Doubles) -> None:
-    """Give the largest magnitude within one line of each place; NaN beyond the last line."""
+    """Give the largest magnitude within one line of each place; NaN beyond the last line.
+
+    Parameters
+    ----------
+    lines : ndarray of complex64
+        Lines of a spectrum.
+    places : ndarray of float, shape (k,)
+        Where to look. [lines]
+    out : ndarray of float, shape (k,)
+        Takes the magnitudes, in the unit of the lines.
+
+    Notes
+    -----
+    Never raises: `windows` checks what it hands over.
+    """
     for k in range(places.size):
         middle = int(np.rint(places[k]))
         if not 1 <= middle < lines.size - 1:
@@ -141,10 +241,29 @@ def peaks_near(lines: NDArray[np.complex64], places: Doubles, out: Doubles) -> N
 def rising_edges(
     level: Counts, low: float, high: float, start: tuple[bool, int], out: Doubles
 ) -> tuple[int, bool]:
-    """Find where a level rises through the middle of `low` and `high`, in samples.
+    """Find where a level rises through the middle of its range.
 
-    It has to fall below `low` in between. `start` says whether it is high, and what the count
-    before the first was. Gives the number of edges, and whether the level is high at the end.
+    It has to fall below the low mark in between.
+
+    Parameters
+    ----------
+    level : ndarray of int
+        Converter counts. [1]
+    low, high : float
+        Marks below and above which the level is low and high. [1]
+    start : tuple of bool and int
+        Whether it is high, and the count before the first.
+    out : ndarray of float
+        Takes the places of the edges. [samples]
+
+    Returns
+    -------
+    tuple of int and bool
+        How many edges, and whether the level is high at the end.
+
+    Notes
+    -----
+    Never raises: `windows` checks what it hands over.
     """
     found, middle = 0, (low + high) / 2
     is_high, before = start[0], float(start[1])
