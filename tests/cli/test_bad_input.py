@@ -134,6 +134,12 @@ def test_a_stand_that_is_not_there(spinproof: Commands, tmp_path: Path):
     assert said.status == 4
 
 
+def test_neither_a_stand_nor_a_stream(spinproof: Commands, tmp_path: Path):
+    said = spinproof.refused("record", *options(), "--out", tmp_path)
+
+    assert "without a stand the map names nothing to record" in said.error
+
+
 def test_a_stand_that_disappears_in_mid_run(spinproof: Commands, tmp_path: Path):
     with StandProcess((UPPER, LOWER), speed_up=20.0) as stand:
         threading.Thread(target=kill_once_recording, args=(stand.pid, tmp_path)).start()

@@ -189,3 +189,19 @@ def test_a_limit_that_does_not_count_is_told_but_stops_nothing():
 
     assert found.outcome is Outcome.COUNTED
     assert found.metric("vibration", 3).verdict == "fail"
+
+
+@pytest.mark.parametrize(
+    ("kind", "why"),
+    [
+        (IncidentKind.FROZEN, "what it shows proves nothing"),
+        (IncidentKind.RATE, "its times prove nothing"),
+        (IncidentKind.DISAGREEMENT, "nobody can say which is right"),
+    ],
+)
+def test_what_leaves_a_channel_without_proof_keeps_a_run_from_counting(kind, why):
+    incident = Incident(kind=kind, time_s=31.5, size=70.0, text="something was noticed")
+    found = judged(make_trace(incidents=(incident,)))
+
+    assert found.outcome is Outcome.RELEVANT_FAILURE
+    assert f"something was noticed, from 31.5 s on: {why}" in found.reasons

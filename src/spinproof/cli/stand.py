@@ -51,10 +51,12 @@ def virtual_head(
 
 
 def record(
-    stand: Stand,
     head: HeadFile,
     channels: ChannelsFile,
     recipe: RecipeFile,
+    stand: Annotated[
+        str | None, typer.Option(help="Address of the stand; none when the map has streams alone.")
+    ] = None,
     load: LoadFile = None,
     out: Out = Path("traces"),
     run: RunName = "trial",
@@ -92,7 +94,7 @@ def record(
     with console.status("waiting for the run to begin") as status:
         trace = record_run(
             order,
-            address(stand),
+            None if stand is None else address(stand),
             journals,
             out,
             program=program,
@@ -103,7 +105,8 @@ def record(
     if trace.ending is not Ending.COMPLETE:
         raise StandError(
             f"the run did not come to its end ({trace.ending}) and does not count",
-            where=f"{trace.duration_s:.1f} s of run {trace.header.run}, stand {stand}",
+            where=f"{trace.duration_s:.1f} s of run {trace.header.run}, "
+            + (trace.header.source if stand is None else f"stand {stand}"),
             mend="What was recorded is sealed. Check stand and network, then make the run again.",
         )
 

@@ -79,7 +79,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
             *_mismatches(trace, recipe, head, load),
             *_shape(executed(parts), recipe, readings),
             *_binding(runs, readings),
-            *_frozen(trace),
+            *_no_proof(trace),
         ),
         cut_off=_cut_off(executed(parts), recipe, readings),
     )
@@ -147,12 +147,17 @@ def _cut_off(steps: tuple[int, ...], recipe: Recipe, readings: Readings) -> str 
     return f"only {len(steps)} of {count} steps ran"
 
 
-def _frozen(trace: Trace) -> list[str]:
-    """Say which sensors froze: their readings prove nothing."""
+def _no_proof(trace: Trace) -> list[str]:
+    """Say what the recording noticed that leaves a channel without proof."""
+    why = {
+        IncidentKind.FROZEN: "what it shows proves nothing",
+        IncidentKind.RATE: "its times prove nothing",
+        IncidentKind.DISAGREEMENT: "nobody can say which is right",
+    }
     return [
-        f"{incident.text}, from {incident.time_s:.1f} s on: what it shows proves nothing"
+        f"{incident.text}, from {incident.time_s:.1f} s on: {why[incident.kind]}"
         for incident in trace.incidents
-        if incident.kind is IncidentKind.FROZEN
+        if incident.kind in why
     ]
 
 
