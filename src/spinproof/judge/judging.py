@@ -3,6 +3,7 @@
 from spinproof.files.canonical import digest_of
 from spinproof.judge.coast import drag_metrics
 from spinproof.judge.door import door_metrics
+from spinproof.judge.mounts import fast_metrics
 from spinproof.judge.outcome import Findings, outcome_of, outside_cause_of
 from spinproof.judge.process_metrics import process_metrics
 from spinproof.judge.quality import quality_metrics, strangers
@@ -13,7 +14,6 @@ from spinproof.judge.speed_metrics import dose_metrics, speed_metrics
 from spinproof.judge.stop_sequence import events_of, find_stop_sequence
 from spinproof.judge.two_speeds import speed_quarrels
 from spinproof.judge.verdicts import judged
-from spinproof.judge.vibration import felt_in, vibration_metrics
 from spinproof.model.head import HeadSpec
 from spinproof.model.judgement import Judgement
 from spinproof.model.limit import LimitSet
@@ -65,7 +65,7 @@ def judge(trace: Trace, recipe: Recipe, head: HeadSpec, limits: LimitSet, load: 
         *door_metrics(sequence, readings, head, load),
         *drag_metrics(parts, readings, head),
         *seal_metrics(readings),
-        *vibration_metrics(felt_in(trace, head.bearing), runs, head),
+        *fast_metrics(trace, runs, head),
     ]
     findings = Findings(
         ending=trace.ending,

@@ -48,6 +48,8 @@ FAST_UNITS = {
     "envelope_element": "m/s2",
 }
 """Unit of each metric of a step that only a fast stream tells."""
+FAST_RUN_UNITS = {"resonance_speed": "rpm", "resonance_damping": "1"}
+"""Unit of each metric of the whole run that only a fast stream tells."""
 RUN_UNITS = {
     "dose": "rad2/s",
     "dose_error": "%",
@@ -72,7 +74,7 @@ RUN_UNITS = {
     "tach_repairs": "1",
 }
 """Unit of each metric of the whole run."""
-UNITS = STEP_UNITS | FAST_UNITS | RUN_UNITS
+UNITS = STEP_UNITS | FAST_UNITS | FAST_RUN_UNITS | RUN_UNITS
 """Unit of each metric."""
 
 
@@ -139,7 +141,7 @@ def judged(metrics: list[Metric], recipe: Recipe, limits: LimitSet) -> tuple[Met
     untold = [
         missing(limit.metric, "no fast stream tells it").model_copy(update={"limit": limit})
         for limit in limits.limits
-        if limit.metric in FAST_UNITS and limit.metric not in told
+        if limit.metric in FAST_UNITS | FAST_RUN_UNITS and limit.metric not in told
     ]
     return (*(_judged(metric, recipe, limits) for metric in metrics), *strangers, *untold)
 
@@ -166,7 +168,7 @@ def _judged(metric: Metric, recipe: Recipe, limits: LimitSet) -> Metric:
 
 
 def _require_sense(limit: Limit, name: str) -> None:
-    if limit.metric in RUN_UNITS and limit.step_kind is not None:
+    if limit.metric in RUN_UNITS | FAST_RUN_UNITS and limit.step_kind is not None:
         raise DocumentError(
             f"the limit for {limit.metric} is restricted to steps of kind {limit.step_kind}",
             where=name,

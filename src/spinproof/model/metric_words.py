@@ -49,6 +49,8 @@ METRIC_WORDS = {
     "drag_coulomb": "constant drag over inertia",
     "drag_viscous": "viscous drag over inertia",
     "drag_windage": "windage over inertia",
+    "resonance_speed": "resonance on the mounts",
+    "resonance_damping": "damping of the mounts",
     "tach_agreement": "head tach against the reference",
     "display_agreement": "display against the reference",
     "largest_gap": "largest gap in the record",
