@@ -199,8 +199,8 @@ def tuple_of_share(limit: Limit | None, nominal: float) -> tuple[float, float]:
 
     Examples
     --------
-    >>> tuple_of_share(None, 170.0)
-    (153.0, 187.0)
+    >>> tuple_of_share(None, 1000.0)
+    (900.0, 1100.0)
     """
     if limit is None or limit.lower is None or limit.upper is None:
         return (1 - FLOW_SHARE) * nominal, (1 + FLOW_SHARE) * nominal

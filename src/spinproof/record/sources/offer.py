@@ -139,8 +139,9 @@ def pair_readings(words: tuple[int, int]) -> tuple[PairReading, ...]:
 
     Examples
     --------
-    >>> [r.value for r in pair_readings((0x4148, 0)) if r.type is CountType.F32 and r.is_likely]
-    [12.5]
+    >>> floats = [r for r in pair_readings((0x4148, 0)) if r.type is CountType.F32]
+    >>> [(r.order.value, r.value) for r in floats if r.is_likely][0]
+    ('big', 12.5)
     """
     readings = []
     for kind, (low, high) in _LIKELY.items():
