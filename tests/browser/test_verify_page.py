@@ -16,6 +16,7 @@ from tests.dossier.handover_example import (
 from tests.forged.conftest import sign_anew
 
 from spinproof.dossier.findings import FindingKind
+from spinproof.dossier.key_list import KEYS_FILE, read_key_list
 from spinproof.dossier.keys import create_key
 from spinproof.dossier.sums import read_list, write_list
 from spinproof.dossier.verification import verify_package
@@ -117,6 +118,14 @@ def test_a_whole_package_is_verified_against_the_fingerprint(offline: Page, pack
     assert "✓ Verified" in said
     assert "verified against the fingerprint that was given" in said
     assert "SIMULATED" in said
+
+
+def test_the_root_key_s_fingerprint_stands_for_the_release_key(offline: Page, package: Path):
+    root = read_key_list((package / KEYS_FILE).read_bytes(), KEYS_FILE).root_fingerprint
+    said = checked(offline, package, root)
+
+    assert "✗" not in said
+    assert "KEYS.json, number 1, names the release key and does not end it before" in said
 
 
 def test_without_a_fingerprint_it_says_what_that_shows(offline: Page, package: Path):
